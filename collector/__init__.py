@@ -1,0 +1,1 @@
+"""The service around the engine: intake, store, delivery, pages, command line."""

@@ -1,0 +1,51 @@
+"""The clock that the service is given: the wall clock, or one that runs faster and elsewhere.
+
+Demo, rehearsal and soak run tank time at a rate; everything that asks for the time asks this object.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+
+def _wall_us() -> int:
+    return time.time_ns() // 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Tank time as a straight line over wall time.
+
+    Parameters
+    ----------
+    start_us
+        Tank time at the moment of construction, microseconds since 1970 UTC; None is now.
+    rate
+        Tank seconds per wall second, > 0.
+    wall
+        Where wall time in microseconds comes from.
+    """
+
+    start_us: int | None = None
+    rate: float = 1.0
+    wall: Callable[[], int] = _wall_us
+    _wall_start_us: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        if self.rate <= 0:
+            raise ValueError(f"a clock's rate must be above 0, got {self.rate}")
+        object.__setattr__(self, "_wall_start_us", self.wall())
+
+    def now_us(self) -> int:
+        """Tank time now, microseconds since 1970 UTC."""
+        wall_us = self.wall()
+        if self.start_us is None and self.rate == 1.0:
+            return wall_us
+        start_us = self._wall_start_us if self.start_us is None else self.start_us
+        return start_us + int((wall_us - self._wall_start_us) * self.rate)
+
+    def wall_seconds(self, tank_us: int) -> float:
+        """How many wall seconds a stretch of tank time takes."""
+        return tank_us / 1e6 / self.rate

@@ -1,0 +1,43 @@
+"""The causes that an alarm can have: short, documented, stable codes in the trade's words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One cause: its code, what a person reads, what it watches, and how specific it is.
+
+    Where several alarms form one incident, the one of the highest `rank` names it: a fault explains a
+    crossed limit, a crossed limit explains nothing.
+    """
+
+    code: str
+    title: str
+    watches: str
+    rank: int
+
+
+CAUSES = MappingProxyType(
+    {
+        cause.code: cause
+        for cause in (
+            Cause("under_limit", "under limit", "a value below its alarm limit", 1),
+            Cause("over_limit", "over limit", "a value above its alarm limit", 1),
+            Cause("under_danger_line", "under danger line", "a value below its danger line", 2),
+            Cause("over_danger_line", "over danger line", "a value above its danger line", 2),
+            Cause("changing_fast", "changing fast", "the robust slope of a value over its window", 1),
+            Cause("contact_alarm", "contact says alarm", "a float switch or leak contact in alarm", 3),
+            Cause("probe_silent", "probe silent", "the time since a series' last reading", 3),
+            Cause("probe_stuck", "probe stuck", "a series that stays within its flat line tolerance", 3),
+            Cause("probe_out_of_range", "probe out of range", "readings outside the sensor's own span", 4),
+            Cause("device_offline", "board offline", "the last will of a board", 5),
+            Cause(
+                "heater_failed_off", "heater failed off", "temperature falling steadily below the usual", 6
+            ),
+            Cause("heater_stuck_on", "heater stuck on", "temperature rising steadily above the usual", 6),
+        )
+    }
+)

@@ -1,0 +1,1 @@
+"""QARTOD quality tests, one a file: limits, state and function together."""
