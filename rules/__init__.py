@@ -4,8 +4,10 @@ No clock, socket, file, database, thread or logger: time comes in with the data.
 door that `collector` uses; what is not in `__all__` may change freely.
 """
 
+from rules.baseline import DAYS_NEEDED, Baseline, DayProfile, Learning, fit_day_profile
 from rules.blocks import Block, FlagArray, FloatArray, IntArray
 from rules.causes import CAUSES, Cause
+from rules.engine import Engine, Outcome
 from rules.events import (
     AlarmEvent,
     AlarmKey,
@@ -21,7 +23,9 @@ from rules.events import (
     IncidentUpdated,
     Priority,
 )
+from rules.faults import FAULTS, Fault, Parameter
 from rules.flags import Flag, primary_flag
+from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
 from rules.setup import (
     HOUR_US,
@@ -40,19 +44,26 @@ from rules.setup import (
 
 __all__ = [
     "CAUSES",
+    "DAYS_NEEDED",
+    "FAULTS",
     "HOUR_US",
     "MICROSECONDS",
     "QUANTITIES",
+    "TESTS",
     "TWO_STATE",
     "AlarmEvent",
     "AlarmKey",
     "AlarmRaised",
     "AlarmReturned",
+    "Baseline",
     "Block",
     "Cause",
+    "DayProfile",
+    "Engine",
     "EngineRules",
     "Event",
     "Evidence",
+    "Fault",
     "Flag",
     "FlagArray",
     "FlagRevised",
@@ -66,12 +77,17 @@ __all__ = [
     "IncidentOpened",
     "IncidentUpdated",
     "IntArray",
+    "Learning",
     "LimitAlarm",
+    "Outcome",
+    "Parameter",
     "Priority",
     "RateAlarm",
     "RateOfChangeLimits",
     "SeriesRules",
     "SpikeLimits",
     "TankRules",
+    "fit_day_profile",
     "primary_flag",
+    "unpack",
 ]

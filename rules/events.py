@@ -60,12 +60,17 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class AlarmRaised:
-    """An alarm's condition has held for its on-delay: it is active and unacknowledged."""
+    """An alarm's condition has held for its on-delay: it is active and unacknowledged.
+
+    `concerns` names the series that the alarm is about, the first one foremost; alarms that share one
+    belong together.
+    """
 
     at_us: int
     alarm: AlarmKey
     priority: Priority
     first_evidence_us: int
+    concerns: tuple[str, ...]
     evidence: Evidence = field(default_factory=Evidence)
 
 

@@ -1,0 +1,286 @@
+"""The engine: a pure function of the readings, whatever the blocks in which they come.
+
+Two doors bring things in: `advance` brings readings, `advance_to` brings only time. Every alarm event
+is put in an order that depends on the stream alone: by the engine's clock (the newest reading of any
+series, or the time told, less the allowance) at which it is known, then by arrival. Incidents are made
+of events in that order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from heapq import heappop, heappush
+
+import numpy as np
+
+from rules.alarm import NEVER, Change, DelayedAlarm
+from rules.baseline import Baseline
+from rules.blocks import Block
+from rules.events import (
+    AlarmKey,
+    AlarmRaised,
+    AlarmReturned,
+    Event,
+    Evidence,
+    FlagRevised,
+    Incident,
+    Priority,
+)
+from rules.faults import FAULTS, Fault
+from rules.features import LOOK_BACK_US, MINUTE_US
+from rules.flags import Flag
+from rules.incidents import Incidents
+from rules.setup import EngineRules, TankRules
+from rules.watch import SeriesWatch, Staged
+
+# A board that restarts or changes its access point is back within a minute; a dead one is not.
+BOARD_ON_DELAY_US = MINUTE_US
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of one block; the lists have one entry a reading, in the block's order.
+
+    `primary` are primary flags, `tests` packed flags of single tests (`rules.quality.packed`), `late`
+    says which readings were not judged because a newer one of their series was there before.
+    """
+
+    primary: list[int]
+    tests: list[int]
+    late: list[bool]
+    revised: tuple[FlagRevised, ...]
+    events: tuple[Event, ...]
+
+
+class Engine:
+    """Judges the readings of all series of all tanks.
+
+    Parameters
+    ----------
+    rules
+        Tanks, series and limits.
+    baselines
+        Series index -> what is usual there; series without one are still learning.
+    """
+
+    def __init__(self, rules: EngineRules, baselines: Mapping[int, Baseline] | None = None) -> None:
+        self.rules = rules
+        known = {} if baselines is None else baselines
+        tanks = {tank.name: tank for tank in rules.tanks}
+        water = _water_series(rules)
+        self._watches = tuple(
+            SeriesWatch(
+                index,
+                series,
+                _faults_of(tanks[series.tank], series.quantity) if index in water else (),
+                known.get(index),
+            )
+            for index, series in enumerate(rules.series)
+        )
+        self._boards: dict[tuple[str, str], tuple[DelayedAlarm, tuple[str, ...]]] = {}
+        self._incidents = Incidents()
+        self._waiting: list[Staged] = []
+        self._newest_us = -NEVER
+        self._arrivals = 0
+        self._is_listening = True
+
+    @property
+    def look_back_us(self) -> int:
+        """How far back readings must be replayed after a restart for every feature and delay to be right."""
+        longest_us = LOOK_BACK_US
+        for series in self.rules.series:
+            if series.flat_line is not None:
+                longest_us = max(longest_us, 2 * series.flat_line.fail_after_us)
+            if series.gap is not None:
+                longest_us = max(longest_us, 2 * series.gap.fail_after_us)
+            for alarm in series.limit_alarms:
+                longest_us = max(longest_us, 2 * (alarm.on_delay_us + alarm.off_delay_us))
+        return longest_us
+
+    @property
+    def open_incidents(self) -> tuple[Incident, ...]:
+        """Incidents that have not ended."""
+        return self._incidents.open_incidents
+
+    # -- the two doors -----------------------------------------------------------------------------
+
+    def advance(self, block: Block) -> Outcome:
+        """Take a block of readings; return their flags and what happened."""
+        count = len(block)
+        if not count:
+            return Outcome([], [], [], (), ())
+        clocks = np.maximum.accumulate(np.maximum(block.times_us, self._newest_us)) - self.rules.allowance_us
+        self._newest_us = int(clocks[-1]) + self.rules.allowance_us
+        first = self._arrivals
+        self._arrivals += count
+        primary = [int(Flag.NOT_EVALUATED)] * count
+        tests = [0] * count
+        late = [False] * count
+        revised: list[FlagRevised] = []
+        for index, where in _by_series(block.series):
+            judged = self._watches[index].judge(
+                block.times_us[where].tolist(),
+                block.values[where].tolist(),
+                (where + first).tolist(),
+                clocks[where].tolist(),
+            )
+            for place, position in enumerate(where.tolist()):
+                primary[position] = judged.primary[place]
+                tests[position] = judged.packed[place]
+                late[position] = judged.late[place]
+            if judged.revised is not None:
+                revised.append(judged.revised)
+            for staged in judged.staged:
+                heappush(self._waiting, staged)
+        self._expire()
+        return Outcome(primary, tests, late, tuple(revised), self._release())
+
+    def advance_to(self, time_us: int) -> tuple[Event, ...]:
+        """Let time pass without readings: silence, on-delays and off-delays end."""
+        self._newest_us = max(self._newest_us, time_us)
+        self._expire()
+        return self._release()
+
+    # -- other inputs ------------------------------------------------------------------------------
+
+    def board_changed(
+        self, at_us: int, tank: str, board: str, series: tuple[str, ...], is_online: bool
+    ) -> tuple[Event, ...]:
+        """Take the word of a board's last will, or of its return."""
+        self._newest_us = max(self._newest_us, at_us)
+        key = (tank, board)
+        if key not in self._boards:
+            self._boards[key] = (DelayedAlarm(BOARD_ON_DELAY_US, 0), series)
+        delays, _ = self._boards[key]
+        changes = delays.observe(at_us, self._arrivals, self._clock_us, not is_online, is_online, True)
+        self._arrivals += 1
+        for change in changes:
+            self._stage_board(key, change)
+        return self._release()
+
+    def stop_listening(self) -> None:
+        """Nothing can be heard from now on: no delay or silence ends by the clock."""
+        self._is_listening = False
+        for watch in self._watches:
+            watch.is_listening = False
+
+    def listen_from(self, time_us: int) -> None:
+        """Everything is heard again from this instant on; silence counts from here."""
+        self._is_listening = True
+        for watch in self._watches:
+            watch.listen_from(time_us)
+
+    def set_baselines(self, baselines: Mapping[int, Baseline]) -> None:
+        """Judge minutes closed from now on by these baselines; others start to learn again."""
+        for watch in self._watches:
+            watch.set_baseline(baselines.get(watch.index))
+
+    def restore(
+        self, incidents: Iterable[tuple[Incident, Iterable[tuple[AlarmKey, int]]]], next_number: int
+    ) -> None:
+        """Take over open incidents after a restart.
+
+        Each comes with its alarms that are still active and since when; all other alarms are normal.
+        Call it after the readings of the look-back have been advanced through, their events dropped.
+        """
+        self._waiting.clear()
+        for watch in self._watches:
+            watch.calm()
+        found = [(incident, tuple(active)) for incident, active in incidents]
+        by_name = {(watch.rules.tank, watch.rules.name): watch for watch in self._watches}
+        for incident, active in found:
+            for alarm, since_us in active:
+                owner = by_name.get((alarm.tank, alarm.series))
+                if alarm.cause == "device_offline":
+                    delays = DelayedAlarm(BOARD_ON_DELAY_US, 0)
+                    delays.force(True, since_us)
+                    self._boards[(alarm.tank, alarm.series)] = (delays, incident.series)
+                elif owner is not None:
+                    owner.force(alarm.cause, since_us)
+        self._incidents.restore(
+            [(incident, [alarm for alarm, _ in active]) for incident, active in found], next_number
+        )
+
+    # -- order and release -------------------------------------------------------------------------
+
+    @property
+    def _clock_us(self) -> int:
+        return self._newest_us - self.rules.allowance_us
+
+    def _expire(self) -> None:
+        if not self._is_listening:
+            return
+        clock_us = self._clock_us
+        for watch in self._watches:
+            for staged in watch.expire(clock_us):
+                heappush(self._waiting, staged)
+        for key, (delays, _) in self._boards.items():
+            if delays.due_us != NEVER and (change := delays.expire(clock_us)) is not None:
+                self._stage_board(key, change)
+
+    def _stage_board(self, key: tuple[str, str], change: Change) -> None:
+        alarm = AlarmKey(*key, "device_offline")
+        event: AlarmRaised | AlarmReturned
+        if change.is_raised:
+            evidence = Evidence(since_us=change.since_us)
+            event = AlarmRaised(
+                change.at_us,
+                alarm,
+                Priority.HIGH,
+                change.since_us,
+                self._boards[key][1] or (key[1],),
+                evidence,
+            )
+        else:
+            event = AlarmReturned(change.at_us, alarm)
+        place = Staged(
+            change.order_us, change.sequence, change.at_us, -1, ":".join(key), change.is_raised, event
+        )
+        heappush(self._waiting, place)
+
+    def _release(self) -> tuple[Event, ...]:
+        """Events whose turn has come, each alarm event followed by what it means for an incident."""
+        events: list[Event] = []
+        clock_us = self._clock_us
+        while self._waiting and self._waiting[0].order_us <= clock_us:
+            event = heappop(self._waiting).event
+            events.append(event)
+            meaning = self._incidents.take(event)
+            if meaning is not None:
+                events.append(meaning)
+        return tuple(events)
+
+
+def _by_series(series: np.typing.NDArray[np.int64]) -> Iterable[tuple[int, np.typing.NDArray[np.int64]]]:
+    """Series index -> positions of its readings, in their order."""
+    if len(series) == 1:
+        yield int(series[0]), np.zeros(1, np.int64)
+        return
+    order = np.argsort(series, kind="stable")
+    ranked = series[order]
+    starts = np.flatnonzero(np.concatenate(([True], ranked[1:] != ranked[:-1])))
+    for start, end in zip(starts, [*starts[1:], len(series)], strict=True):
+        yield int(ranked[start]), order[start:end]
+
+
+def _water_series(rules: EngineRules) -> set[int]:
+    """Indices of the series that speak for a tank's water, one a tank and quantity."""
+    named = {(tank.name, quantity): name for tank in rules.tanks for quantity, name in tank.water.items()}
+    found: dict[tuple[str, str], int] = {}
+    for index, series in enumerate(rules.series):
+        key = (series.tank, series.quantity)
+        if named.get(key, series.name) == series.name:
+            found.setdefault(key, index)
+    return set(found.values())
+
+
+def _faults_of(tank: TankRules, quantity: str) -> list[tuple[Fault, dict[str, float]]]:
+    """Faults that this tank's equipment can have and this quantity can show, with their settings."""
+    faults = []
+    for fault in FAULTS.values():
+        if fault.quantity == quantity and fault.equipment in tank.equipment:
+            setting = {parameter.name: parameter.default for parameter in fault.parameters}
+            setting.update(tank.faults.get(fault.code, {}))
+            faults.append((fault, setting))
+    return faults

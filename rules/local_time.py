@@ -1,0 +1,30 @@
+"""Wall-clock time of a tank: lights and people follow the clock on the wall, also over its changes."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from rules.blocks import IntArray
+from rules.setup import HOUR_US, MICROSECONDS
+
+DAY_US = 24 * HOUR_US
+# All clock changes of the last decades fall on a quarter of an hour.
+_QUARTER_US = HOUR_US // 4
+
+
+@lru_cache(maxsize=8192)
+def _offset_us(time_zone: str, quarter: int) -> int:
+    at = datetime.fromtimestamp(quarter * _QUARTER_US // MICROSECONDS, UTC)
+    offset = at.astimezone(ZoneInfo(time_zone)).utcoffset()
+    return 0 if offset is None else round(offset.total_seconds()) * MICROSECONDS
+
+
+def time_of_day_us(times_us: IntArray, time_zone: str) -> IntArray:
+    """Return microseconds since local midnight, shape (n,), for instants in microseconds since 1970 UTC."""
+    quarters, position = np.unique(times_us // _QUARTER_US, return_inverse=True)
+    offsets = np.array([_offset_us(time_zone, int(quarter)) for quarter in quarters], np.int64)
+    return (times_us + offsets[position]) % DAY_US

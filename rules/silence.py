@@ -1,0 +1,82 @@
+"""The alarm of a series that has fallen silent, and of a board whose last will was published.
+
+Silence counts only while the service is listening: an outage of its own, or a backlog being drained,
+says nothing about a probe.
+"""
+
+from __future__ import annotations
+
+from rules.alarm import BY_CLOCK, NEVER, Change
+
+
+class Silence:
+    """Raised when a series has had no reading for `limit_us`, returned to normal by the next one."""
+
+    __slots__ = ("_lag_us", "_last_us", "_limit_us", "_listening_from_us", "is_active")
+
+    def __init__(self, limit_us: int) -> None:
+        self._limit_us = limit_us
+        self._last_us: int | None = None
+        self._lag_us = 0
+        self._listening_from_us = -NEVER
+        self.is_active = False
+
+    def listen_from(self, time_us: int) -> None:
+        """Count silence from this instant at the earliest."""
+        self._listening_from_us = time_us
+
+    def force(self, is_active: bool) -> None:
+        """Take over a state that was recorded before a restart."""
+        self.is_active = is_active
+
+    @property
+    def last_us(self) -> int | None:
+        """Time of the last reading, None before the first."""
+        return self._last_us
+
+    def expire(self, clock_us: int) -> Change | None:
+        """Let the silence become an alarm by the clock alone."""
+        if self.is_active or self._last_us is None:
+            return None
+        due_us = max(self._last_us, self._listening_from_us) + self._limit_us
+        if due_us + self._lag_us > clock_us:
+            return None
+        self.is_active = True
+        return Change(due_us, True, due_us + self._lag_us, BY_CLOCK, self._last_us, self._last_us)
+
+    def judge(
+        self, times_us: list[int], sequences: list[int], clocks_us: list[int], is_listening: bool
+    ) -> list[Change]:
+        """Take readings in order; times increase strictly over all calls."""
+        changes: list[Change] = []
+        limit_us, last_us, lag_us = self._limit_us, self._last_us, self._lag_us
+        if last_us is None:
+            last_us = times_us[0]
+        if not self.is_active:
+            quiet = True
+            for time_us, clock_us in zip(times_us, clocks_us, strict=True):
+                deadline_us = last_us + limit_us
+                if time_us >= deadline_us or clock_us >= deadline_us:
+                    quiet = False
+                    break
+                last_us = time_us
+            if quiet:
+                self._last_us, self._lag_us = last_us, max(0, clocks_us[-1] - last_us)
+                return changes
+            last_us = times_us[0] if self._last_us is None else self._last_us
+        for time_us, sequence, clock_us in zip(times_us, sequences, clocks_us, strict=True):
+            due_us = max(last_us, self._listening_from_us) + limit_us
+            if is_listening and not self.is_active:
+                if due_us + lag_us <= clock_us:
+                    self.is_active = True
+                    changes.append(Change(due_us, True, due_us + lag_us, BY_CLOCK, last_us, last_us))
+                elif due_us <= time_us:
+                    self.is_active = True
+                    changes.append(Change(due_us, True, max(due_us, clock_us), sequence, last_us, last_us))
+            if self.is_active:
+                self.is_active = False
+                changes.append(Change(time_us, False, max(time_us, clock_us), sequence, time_us, last_us))
+            last_us = time_us
+            lag_us = max(0, clock_us - time_us)
+        self._last_us, self._lag_us = last_us, lag_us
+        return changes
