@@ -1,0 +1,1 @@
+"""Recorded and simulated weeks with what truly happened in them, for `brinebell replay` and the tests."""
