@@ -49,21 +49,12 @@ class Silence:
     ) -> list[Change]:
         """Take readings in order; times increase strictly over all calls."""
         changes: list[Change] = []
+        if self._last_us is None:
+            self._last_us, self._lag_us = times_us[0], max(0, clocks_us[0] - times_us[0])
+            times_us, sequences, clocks_us = times_us[1:], sequences[1:], clocks_us[1:]
+        if self._keeps_quiet(times_us, clocks_us):
+            return changes
         limit_us, last_us, lag_us = self._limit_us, self._last_us, self._lag_us
-        if last_us is None:
-            last_us = times_us[0]
-        if not self.is_active:
-            quiet = True
-            for time_us, clock_us in zip(times_us, clocks_us, strict=True):
-                deadline_us = last_us + limit_us
-                if time_us >= deadline_us or clock_us >= deadline_us:
-                    quiet = False
-                    break
-                last_us = time_us
-            if quiet:
-                self._last_us, self._lag_us = last_us, max(0, clocks_us[-1] - last_us)
-                return changes
-            last_us = times_us[0] if self._last_us is None else self._last_us
         for time_us, sequence, clock_us in zip(times_us, sequences, clocks_us, strict=True):
             due_us = max(last_us, self._listening_from_us) + limit_us
             if is_listening and not self.is_active:
@@ -80,3 +71,17 @@ class Silence:
             lag_us = max(0, clock_us - time_us)
         self._last_us, self._lag_us = last_us, lag_us
         return changes
+
+    def _keeps_quiet(self, times_us: list[int], clocks_us: list[int]) -> bool:
+        """Whether none of these readings can have been preceded by silence; if so, take note of them."""
+        if self.is_active or self._last_us is None:
+            return False
+        limit_us, last_us = self._limit_us, self._last_us
+        for time_us, clock_us in zip(times_us, clocks_us, strict=True):
+            deadline_us = last_us + limit_us
+            if time_us >= deadline_us or clock_us >= deadline_us:
+                return False
+            last_us = time_us
+        if times_us:
+            self._last_us, self._lag_us = last_us, max(0, clocks_us[-1] - last_us)
+        return True

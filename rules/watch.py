@@ -119,6 +119,7 @@ class SeriesWatch:
         )
         self._last_us = -NEVER
         self._last_value = math.nan
+        self._last_plausible = math.nan
         self._last_packed = 0
         self._rows: Features | None = None
         self._last_row: tuple[float, tuple[float, float, float]] = (math.nan, _NO_SLOPE)
@@ -283,6 +284,7 @@ class SeriesWatch:
             if changes:
                 self._see(times_us, values)
                 self._stage(staged, limit.cause, changes)
+        self._last_plausible = values[-1]
 
     def _judge_probe(
         self,
@@ -359,9 +361,12 @@ class SeriesWatch:
         self._rows = None
         self._times_us, self._values = [], []
 
-    def _value_at(self, known_us: int) -> float:
+    def _value_at(self, known_us: int, cause: str) -> float:
+        """The value that was known then; for the water's alarms only what the sensor can give."""
         position = bisect_right(self._times_us, known_us) - 1
-        return self._values[position] if position >= 0 else self._last_value
+        if position >= 0:
+            return self._values[position]
+        return self._last_value if cause.startswith("probe_") else self._last_plausible
 
     def _row_at(self, known_us: int) -> int | None:
         """The newest of the present rows that was closed by a reading at or before `known_us`."""
@@ -387,7 +392,7 @@ class SeriesWatch:
                     evidence=self._evidence(cause, change, reasons),
                 )
             else:
-                event = AlarmReturned(change.at_us, key, self._value_at(change.known_us))
+                event = AlarmReturned(change.at_us, key, self._value_at(change.known_us, cause))
             staged.append(
                 Staged(
                     change.order_us, change.sequence, change.at_us, self.index, cause, change.is_raised, event
@@ -395,7 +400,7 @@ class SeriesWatch:
             )
 
     def _evidence(self, cause: str, change: Change, reasons: tuple[str, ...]) -> Evidence:
-        value = self._value_at(change.known_us)
+        value = self._value_at(change.known_us, cause)
         if cause == "probe_silent":
             return Evidence(value=value, since_us=change.since_us)
         limit = next((watch.alarm.setpoint for watch in self._limits if watch.cause == cause), None)

@@ -55,7 +55,12 @@ class FlatLine:
             elif value > high:
                 high = value
             if high - low > tolerance:
-                low, high = self._shorten_run(value, tolerance)
+                if abs(value - run[-1][1]) > tolerance:
+                    # The usual case of living water, where no reading is like the one before.
+                    run.clear()
+                    low = high = value
+                else:
+                    low, high = self._shorten_run(value, tolerance)
             run.append((time_us, value))
             flat_us = time_us - run[0][0]
             if flat_us >= suspect_us:
