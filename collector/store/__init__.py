@@ -1,0 +1,49 @@
+"""The store: one SQLite file that holds every reading, alarm, incident and message.
+
+One `Store` writes, one transaction a commit; `StoreReader` reads as numpy columns and frozen values;
+`Outbox` is the delivery worker's side.
+"""
+
+from collector.store.commit import (
+    Arrival,
+    BoardState,
+    Commit,
+    Committed,
+    IncidentRecord,
+    NewMessage,
+    Rejection,
+    Row,
+)
+from collector.store.history import BaselineVersion, Conflict, Delivery, IncidentHistory, RejectedSource
+from collector.store.outbox import Message, Outbox, Outcome, Try
+from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
+from collector.store.rollups import SLOT_US, Buckets
+from collector.store.writer import Store
+
+__all__ = [
+    "SLOT_US",
+    "Arrival",
+    "BaselineVersion",
+    "BoardState",
+    "Buckets",
+    "Commit",
+    "Committed",
+    "Conflict",
+    "Delivery",
+    "IncidentHistory",
+    "IncidentRecord",
+    "LatestReading",
+    "Message",
+    "NewMessage",
+    "Outbox",
+    "Outcome",
+    "Readings",
+    "RecordedBlock",
+    "RejectedSource",
+    "Rejection",
+    "Row",
+    "Store",
+    "StoreReader",
+    "StoredSeries",
+    "Try",
+]

@@ -1,0 +1,120 @@
+"""What one transaction carries into the store, and what comes back: frozen values, no database.
+
+The loop of the service builds one `Commit` per round; everything in it becomes durable together or
+not at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple, TypeAlias
+
+from rules import AlarmEvent, FlagRevised, Incident, Priority
+
+# series index, observed_us, value (NaN: not measured), primary flag, mark, delay_ms (received minus
+# observed), packed per-test flags (0: all passed), raw payload. A plain tuple: the hot path makes
+# thousands of them a second.
+Row: TypeAlias = tuple[int, int, float, int, int, int, int, bytes]
+
+
+class Arrival(NamedTuple):
+    """The time that was given to a payload without one, so that a redelivery gets it again."""
+
+    packet_id: int
+    topic: str
+    payload_hash: bytes
+    observed_us: int
+
+
+class BoardState(NamedTuple):
+    """Whether a board is connected, and since when; a repetition of the same state keeps its instant."""
+
+    tank: str
+    name: str
+    is_online: bool
+    since_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rejection:
+    """Payloads of one source that could not be read: how many, when, why, and one sample.
+
+    The count of a source adds up over commits. It may count a message twice that is redelivered after a
+    crash: nothing depends on it.
+    """
+
+    source: str
+    count: int
+    first_us: int
+    last_us: int
+    reason: str
+    payload: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class IncidentRecord:
+    """An incident as it is now, with the words that a person reads."""
+
+    incident: Incident
+    title: str
+    body: str
+
+
+@dataclass(frozen=True, slots=True)
+class NewMessage:
+    """A notification for one person over one channel, to be sent at `not_before_us` or later.
+
+    `kind` says why it is sent (a word of delivery), `channel` names the person's channel without the
+    secret in its address.
+    """
+
+    incident: int | None
+    kind: str
+    person: str
+    channel: str
+    created_us: int
+    not_before_us: int
+    title: str
+    body: str
+    priority: Priority
+
+
+@dataclass(frozen=True, slots=True)
+class Commit:
+    """Everything that one round of the loop makes durable, in one transaction.
+
+    Parameters
+    ----------
+    committed_us
+        Now, by the service's clock.
+    engine_us
+        The instant to which the engine was advanced after these rows; None while a backlog is taken in.
+    rows
+        Readings, in any order; see `Row`.
+    revised
+        Verdicts on readings stored earlier or in `rows`.
+    """
+
+    committed_us: int
+    engine_us: int | None
+    rows: Sequence[Row] = ()
+    revised: Sequence[FlagRevised] = ()
+    rejections: Sequence[Rejection] = ()
+    arrivals: Sequence[Arrival] = ()
+    boards: Sequence[BoardState] = ()
+    alarms: Sequence[AlarmEvent] = ()
+    incidents: Sequence[IncidentRecord] = ()
+    messages: Sequence[NewMessage] = ()
+
+
+class Committed(NamedTuple):
+    """What became of a commit's rows: `inserted + duplicates + conflicts` is their number.
+
+    A conflict that was stored before counts as a duplicate.
+    """
+
+    number: int
+    inserted: int
+    duplicates: int
+    conflicts: int

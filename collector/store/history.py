@@ -1,0 +1,224 @@
+"""What happened, as the pages and a restart ask for it: alarms, incidents, deliveries, bad payloads."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass, fields
+from typing import Any, NamedTuple
+
+import orjson
+
+from collector.store.commit import BoardState, IncidentRecord
+from collector.store.outbox import MESSAGE_COLUMNS, Message, Try
+from rules import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence, Incident, Priority
+
+_INCIDENT = (
+    "SELECT number, tank, cause, series, priority, first_evidence_us, alarmed_at_us, ended_at_us, evidence,"
+    " alarms, title, body FROM incidents"
+)
+_ALARM = (
+    "SELECT at_us, tank, series, cause, kind, priority, first_evidence_us, value, concerns, evidence"
+    " FROM alarm_events"
+)
+_NEWEST = "SELECT max(id) FROM alarm_events GROUP BY tank, series, cause"
+_EVIDENCE = frozenset(field.name for field in fields(Evidence))
+
+
+@dataclass(frozen=True, slots=True)
+class IncidentHistory:
+    """An incident with the alarm events of its alarms while it was open, oldest first."""
+
+    record: IncidentRecord
+    events: tuple[AlarmEvent, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """A message, where it stands ('waiting', 'done', 'given_up'), and each try to send it."""
+
+    message: Message
+    state: str
+    tries: tuple[Try, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RejectedSource:
+    """Payloads of one source that could not be read: how many, since when, the newest reason and sample."""
+
+    source: str
+    count: int
+    first_us: int
+    last_us: int
+    reason: str
+    payload: bytes
+
+
+class Conflict(NamedTuple):
+    """A second value that came for the instant of a stored reading; `series` is an id."""
+
+    series: int
+    observed_us: int
+    value: float | None
+    received_us: int
+    payload: bytes
+
+
+class BaselineVersion(NamedTuple):
+    """One fitted baseline; `series` is an id, `data` what `form` says."""
+
+    series: int
+    applies_from_us: int
+    fitted_us: int
+    form: str
+    data: dict[str, Any]
+
+
+class History:
+    """Queries over what happened, on a connection that the subclass opens."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def incidents(self, last: int | None = None, *, open_only: bool = False) -> tuple[IncidentRecord, ...]:
+        """Incidents, newest first; the `last` ones of them if given."""
+        where = " WHERE ended_at_us IS NULL" if open_only else ""
+        rows = self._connection.execute(
+            f"{_INCIDENT}{where} ORDER BY number DESC LIMIT ?", (-1 if last is None else last,)
+        )
+        return tuple(_incident(row) for row in rows)
+
+    def incident(self, number: int) -> IncidentHistory:
+        """One incident and its alarm events; KeyError if there is none of that number."""
+        row = self._connection.execute(f"{_INCIDENT} WHERE number = ?", (number,)).fetchone()
+        if row is None:
+            raise KeyError(number)
+        record = _incident(row)
+        incident = record.incident
+        rows = self._connection.execute(
+            f"{_ALARM} WHERE tank = ? AND at_us >= ? AND at_us <= ? ORDER BY id",
+            (
+                incident.tank,
+                incident.alarmed_at_us,
+                2**63 - 1 if incident.ended_at_us is None else incident.ended_at_us,
+            ),
+        )
+        events = (_alarm(one) for one in rows)
+        return IncidentHistory(record, tuple(event for event in events if event.alarm in incident.alarms))
+
+    def open_incidents(self) -> tuple[Incident, ...]:
+        """The incidents that have not ended, oldest first, as the engine is given them at a restart."""
+        return tuple(record.incident for record in reversed(self.incidents(open_only=True)))
+
+    @property
+    def last_incident_number(self) -> int:
+        """The highest incident number given so far; 0 if none."""
+        return int(self._connection.execute("SELECT ifnull(max(number), 0) FROM incidents").fetchone()[0])
+
+    def open_alarms(self) -> tuple[AlarmRaised, ...]:
+        """The alarms whose last event is that they were raised, in the order in which they were."""
+        rows = self._connection.execute(f"{_ALARM} WHERE kind = 'raised' AND id IN ({_NEWEST}) ORDER BY id")
+        return tuple(event for event in map(_alarm, rows) if isinstance(event, AlarmRaised))
+
+    def alarm_events(self, start_us: int, end_us: int) -> tuple[AlarmEvent, ...]:
+        """Alarm events whose instant lies in a range, in the order in which they were committed."""
+        rows = self._connection.execute(
+            f"{_ALARM} WHERE at_us >= ? AND at_us < ? ORDER BY id", (start_us, end_us)
+        )
+        return tuple(_alarm(row) for row in rows)
+
+    def deliveries(self, incident: int) -> tuple[Delivery, ...]:
+        """The messages sent or to be sent about an incident, oldest first, with each try."""
+        found = []
+        messages = self._connection.execute(
+            f"SELECT {MESSAGE_COLUMNS}, state FROM outbox WHERE incident = ? ORDER BY id",  # noqa: S608
+            (incident,),
+        ).fetchall()
+        for *row, state in messages:
+            message = Message.of_row(row)
+            tries = self._connection.execute(
+                "SELECT id, started_us, ended_us, outcome, reason FROM tries WHERE outbox_id = ? ORDER BY id",
+                (message.id,),
+            )
+            found.append(Delivery(message, state, tuple(Try(*one) for one in tries)))
+        return tuple(found)
+
+    def rejected(self) -> tuple[RejectedSource, ...]:
+        """Sources of payloads that could not be read, the latest first."""
+        rows = self._connection.execute(
+            "SELECT source, count, first_us, last_us, reason, payload FROM rejected ORDER BY last_us DESC"
+        )
+        return tuple(RejectedSource(*row) for row in rows)
+
+    @property
+    def conflict_count(self) -> int:
+        """How many second values came for the instant of a stored reading."""
+        return int(self._connection.execute("SELECT count(*) FROM conflicts").fetchone()[0])
+
+    def conflicts(self, last: int = 100) -> tuple[Conflict, ...]:
+        """The latest of them, newest first."""
+        rows = self._connection.execute(
+            "SELECT series, observed_us, value, received_us, payload FROM conflicts ORDER BY id DESC LIMIT ?",
+            (last,),
+        )
+        return tuple(Conflict(*row) for row in rows)
+
+    def boards(self) -> tuple[BoardState, ...]:
+        """Whether each board that was heard of is connected, and since when."""
+        rows = self._connection.execute(
+            "SELECT tank, name, is_online, since_us FROM boards"
+            " WHERE id IN (SELECT max(id) FROM boards GROUP BY tank, name) ORDER BY tank, name"
+        )
+        return tuple(BoardState(tank, name, bool(is_online), since) for tank, name, is_online, since in rows)
+
+    def baselines(self, from_us: int) -> tuple[BaselineVersion, ...]:
+        """Baseline versions in force at an instant or applied later, in the order of application."""
+        rows = self._connection.execute(
+            "SELECT series, applies_from_us, fitted_us, form, data FROM baselines AS one"
+            " WHERE applies_from_us >= ? OR id = (SELECT id FROM baselines WHERE series = one.series"
+            " AND applies_from_us < ? ORDER BY applies_from_us DESC, id DESC LIMIT 1)"
+            " ORDER BY applies_from_us, id",
+            (from_us, from_us),
+        )
+        return tuple(
+            BaselineVersion(series, applies_from_us, fitted_us, form, orjson.loads(data))
+            for series, applies_from_us, fitted_us, form, data in rows
+        )
+
+
+def _evidence(text: str) -> Evidence:
+    # Fields that an older or newer version knew are passed over; missing ones keep their None.
+    known = {key: value for key, value in orjson.loads(text).items() if key in _EVIDENCE}
+    known["reasons"] = tuple(known.get("reasons", ()))
+    return Evidence(**known)
+
+
+def _alarm(row: tuple[Any, ...]) -> AlarmEvent:
+    at_us, tank, series, cause, kind, priority, first_evidence_us, value, concerns, evidence = row
+    key = AlarmKey(tank, series, cause)
+    if kind == "returned":
+        return AlarmReturned(at_us, key, value)
+    return AlarmRaised(
+        at_us,
+        key,
+        Priority(priority),
+        first_evidence_us,
+        concerns=tuple(orjson.loads(concerns)),
+        evidence=_evidence(evidence),
+    )
+
+
+def _incident(row: tuple[Any, ...]) -> IncidentRecord:
+    number, tank, cause, series, priority, first_us, alarmed_us, ended_us, evidence, alarms, title, body = row
+    incident = Incident(
+        number=number,
+        tank=tank,
+        cause=cause,
+        series=tuple(orjson.loads(series)),
+        priority=Priority(priority),
+        first_evidence_us=first_us,
+        alarmed_at_us=alarmed_us,
+        ended_at_us=ended_us,
+        evidence=_evidence(evidence),
+        alarms=tuple(AlarmKey(*alarm) for alarm in orjson.loads(alarms)),
+    )
+    return IncidentRecord(incident, title, body)

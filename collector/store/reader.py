@@ -1,0 +1,274 @@
+"""What the store knows, as numpy columns and frozen values, over a read-only connection of its own.
+
+Pages, replay and restart read through this; a reader never makes the writer wait. History of alarms,
+incidents and deliveries is in `collector.store.history`, which `StoreReader` includes.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from collector.errors import StoreError
+from collector.store import rollups
+from collector.store.commit import BoardState
+from collector.store.history import History
+from collector.store.rollups import Buckets
+from collector.store.schema import CURRENT_VERSION, version_of
+from rules import Block, FlagArray, FloatArray, IntArray
+
+# Charts of a longer range are drawn from rollups: two days of readings every 10 s are 17,280, read in
+# some 10 ms; a year of them would take seconds and show no more.
+RAW_SPAN_US = 2 * 86_400_000_000
+
+_READING = np.dtype([("time", "i8"), ("value", "f8"), ("flag", "u1")])
+_RECORDED = np.dtype([("commit", "i8"), ("time", "i8"), ("value", "f8"), ("series", "i8"), ("mark", "u1")])
+_ROLLUP = np.dtype([("slot", "i8"), ("low", "f8"), ("high", "f8"), ("total", "f8"), ("count", "i8")])
+
+
+class StoredSeries(NamedTuple):
+    """A series and its id in the store."""
+
+    id: int
+    tank: str
+    name: str
+    quantity: str
+
+
+class Readings(NamedTuple):
+    """Columns of shape (n,), in order of time: instants, values (NaN: not measured), primary flags."""
+
+    times_us: IntArray
+    values: FloatArray
+    flags: FlagArray
+
+
+class LatestReading(NamedTuple):
+    """The newest reading of a series; `value` is None where nothing was measured."""
+
+    series: StoredSeries
+    observed_us: int
+    value: float | None
+    flag: int
+    mark: int
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedBlock:
+    """What the engine was given in one commit.
+
+    Parameters
+    ----------
+    number
+        Of the commit.
+    engine_us
+        The instant to which it was advanced after the block; None while a backlog was taken in.
+    block
+        Readings in order of (observed_us, series).
+    marks
+        Shape (n,): `collector.readings.Mark` of each.
+    boards
+        Boards that came or went.
+    """
+
+    number: int
+    engine_us: int | None
+    block: Block
+    marks: npt.NDArray[np.uint8]
+    boards: tuple[BoardState, ...]
+
+
+class StoreReader(History):
+    """The store, read only; usable from any number of threads, while the writer writes.
+
+    Ranges are half open: `start_us` belongs to them, `end_us` does not. `series` is an id in the store,
+    see `series_id`.
+
+    Raises
+    ------
+    StoreError
+        If there is no store at the path yet, or it is of another version.
+    """
+
+    def __init__(self, path: Path) -> None:
+        path = Path(path)
+        if not path.is_file():
+            raise StoreError(f"there is no store at {path} yet: `brinebell run` makes it")
+        try:
+            connection = sqlite3.connect(
+                f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None, check_same_thread=False
+            )
+            try:
+                version = version_of(connection)
+                if version < CURRENT_VERSION:
+                    raise StoreError(
+                        f"{path} has store version {version}, this Brinebell reads "
+                        f"{CURRENT_VERSION}: start `brinebell run` once, which brings it up"
+                    )
+            except BaseException:
+                connection.close()
+                raise
+        except sqlite3.Error as error:
+            raise StoreError(f"{path} cannot be read: {error}") from error
+        super().__init__(connection)
+
+    def __enter__(self) -> StoreReader:
+        return self
+
+    def __exit__(self, *exc_info: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._connection.close()
+
+    def series_list(self) -> tuple[StoredSeries, ...]:
+        """All series that were ever registered, in order of tank and name."""
+        rows = self._connection.execute("SELECT id, tank, name, quantity FROM series ORDER BY tank, name")
+        return tuple(StoredSeries(*row) for row in rows)
+
+    def series_id(self, tank: str, name: str) -> int:
+        """Id of a series; KeyError if it was never registered."""
+        row = self._connection.execute(
+            "SELECT id FROM series WHERE tank = ? AND name = ?", (tank, name)
+        ).fetchone()
+        if row is None:
+            raise KeyError(f"{tank}/{name}")
+        return int(row[0])
+
+    def readings(self, series: int, start_us: int, end_us: int) -> Readings:
+        """Every reading of a series in a range, whatever its flag."""
+        rows = np.fromiter(
+            self._connection.execute(
+                "SELECT observed_us, value, flag_mark & 15 FROM readings"
+                " WHERE series = ? AND observed_us >= ? AND observed_us < ? ORDER BY observed_us",
+                (series, start_us, end_us),
+            ),
+            dtype=_READING,
+        )
+        return Readings(rows["time"], rows["value"], rows["flag"])
+
+    def tests(self, series: int, start_us: int, end_us: int) -> dict[int, int]:
+        """Packed per-test flags of the readings in a range that did not pass throughout, by instant."""
+        return dict(
+            self._connection.execute(
+                "SELECT observed_us, packed FROM tests"
+                " WHERE series = ? AND observed_us >= ? AND observed_us < ?",
+                (series, start_us, end_us),
+            )
+        )
+
+    def buckets(self, series: int, start_us: int, end_us: int, count: int) -> Buckets:
+        """Low, mean and high of the usable values of a series in at most `count` buckets.
+
+        Up to two days exactly `count` buckets are made from the readings and begin at `start_us`. A
+        longer range is made from quarter-hour rollups: buckets are then whole quarter hours, begin at
+        the one that holds `start_us`, and the last may reach beyond `end_us`.
+
+        Raises
+        ------
+        ValueError
+            If the range is empty or `count` is not positive.
+        """
+        if start_us >= end_us or count < 1:
+            raise ValueError(f"no buckets: {count} of the range {start_us}..{end_us}")
+        if end_us - start_us <= RAW_SPAN_US:
+            return rollups.buckets_of_readings(
+                start_us, end_us, count, *self.readings(series, start_us, end_us)
+            )
+        grid = rollups.rollup_grid(start_us, end_us, count)
+        rows = np.fromiter(
+            self._connection.execute(
+                "SELECT slot_us, low, high, total, count FROM rollups"
+                " WHERE series = ? AND slot_us >= ? AND slot_us < ? ORDER BY slot_us",
+                (series, grid[0], end_us),
+            ),
+            dtype=_ROLLUP,
+        )
+        return rollups.buckets_of_rollups(
+            grid, rows["slot"], rows["low"], rows["high"], rows["total"], rows["count"]
+        )
+
+    def latest(self) -> tuple[LatestReading, ...]:
+        """The newest reading of every series that has one."""
+        found = []
+        for series in self.series_list():
+            row = self._connection.execute(
+                "SELECT observed_us, value, flag_mark & 15, flag_mark >> 4 FROM readings"
+                " WHERE series = ? ORDER BY observed_us DESC LIMIT 1",
+                (series.id,),
+            ).fetchone()
+            if row is not None:
+                found.append(LatestReading(series, *row))
+        return tuple(found)
+
+    @property
+    def last_engine_us(self) -> int | None:
+        """The instant to which the engine was last advanced outside a backlog; None if never."""
+        row = self._connection.execute(
+            "SELECT committed_us - engine_lag_us FROM commits WHERE engine_lag_us IS NOT NULL"
+            " ORDER BY no DESC LIMIT 1"
+        ).fetchone()
+        return None if row is None else int(row[0])
+
+    def recorded_blocks(self, series: Sequence[int], from_us: int) -> Iterator[RecordedBlock]:
+        """What the engine was given, commit by commit, in the order in which it was.
+
+        Parameters
+        ----------
+        series
+            Ids in the store; a block's series index is the position in this. Others are left out.
+        from_us
+            Readings observed before it are left out, and commits before the first one that has any.
+
+        Notes
+        -----
+        Held in memory at once, 33 bytes a reading: for a restart's look-back, not for years.
+        """
+        # One read transaction, so that a commit between two queries is seen by all or none.
+        self._connection.execute("SAVEPOINT recorded")
+        try:
+            parts = [
+                np.fromiter(
+                    self._connection.execute(
+                        "SELECT commit_no, observed_us, value, ?, flag_mark >> 4 FROM readings"
+                        " WHERE series = ? AND observed_us >= ?",
+                        (index, one, from_us),
+                    ),
+                    dtype=_RECORDED,
+                )
+                for index, one in enumerate(series)
+            ]
+            rows = np.concatenate(parts) if parts else np.empty(0, _RECORDED)
+            first = int(rows["commit"].min()) if len(rows) else np.iinfo(np.int64).max
+            commits = self._connection.execute(
+                "SELECT no, committed_us - engine_lag_us FROM commits WHERE no >= ? ORDER BY no", (first,)
+            ).fetchall()
+            changes = self._connection.execute(
+                "SELECT commit_no, tank, name, is_online, since_us FROM boards"
+                " WHERE commit_no >= ? ORDER BY id",
+                (first,),
+            ).fetchall()
+        finally:
+            self._connection.execute("RELEASE recorded")
+        del parts
+        boards: dict[int, list[BoardState]] = {}
+        for number, tank, name, is_online, since_us in changes:
+            boards.setdefault(number, []).append(BoardState(tank, name, bool(is_online), since_us))
+        rows = rows[np.lexsort((rows["series"], rows["time"], rows["commit"]))]
+        numbers = np.array([number for number, _ in commits], np.int64)
+        begins = np.searchsorted(rows["commit"], numbers, "left").tolist()
+        ends = np.searchsorted(rows["commit"], numbers, "right").tolist()
+        times, values, index, marks = (
+            np.ascontiguousarray(rows[name]) for name in ("time", "value", "series", "mark")
+        )
+        for (number, engine_us), begin, end in zip(commits, begins, ends, strict=True):
+            cut = slice(begin, end)
+            block = Block(times[cut], values[cut], index[cut])
+            yield RecordedBlock(number, engine_us, block, marks[cut], tuple(boards.get(number, ())))

@@ -1,0 +1,189 @@
+"""The tables of the store file, and how an older file becomes a current one.
+
+`PRAGMA user_version` counts the migrations that a file has been through; each runs once, forward only,
+in a transaction of its own. A new table or column is a new entry of `MIGRATIONS`: entries that have
+been released are never edited.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from contextlib import suppress
+
+from collector.errors import StoreError
+
+# "Brin" in ASCII: tells our file from any other SQLite file (PRAGMA application_id).
+APPLICATION_ID = 0x4272696E
+
+# The comments go into the file with the tables: who opens it by hand reads them there.
+# Operator actions and planned work will be tables of later migrations, bearing a commit number like
+# alarm_events, so that the order of all inputs stays known.
+_FIRST = """
+CREATE TABLE series(
+    id INTEGER PRIMARY KEY, tank TEXT NOT NULL, name TEXT NOT NULL, quantity TEXT NOT NULL,
+    UNIQUE(tank, name)
+) STRICT;
+
+CREATE TABLE commits(
+    no INTEGER PRIMARY KEY,
+    committed_us INTEGER NOT NULL,
+    engine_lag_us INTEGER -- committed_us minus engine time (fewer bytes than an instant); NULL: backlog
+) STRICT;
+
+CREATE TABLE readings(
+    series INTEGER NOT NULL,
+    observed_us INTEGER NOT NULL,
+    value REAL, -- NULL: not measured
+    flag_mark INTEGER NOT NULL, -- primary flag + 16 * mark: every column costs a byte a reading
+    delay_ms INTEGER NOT NULL, -- received minus observed
+    commit_no INTEGER NOT NULL,
+    PRIMARY KEY(series, observed_us)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE tests( -- of readings that did not pass throughout
+    series INTEGER NOT NULL, observed_us INTEGER NOT NULL, packed INTEGER NOT NULL,
+    PRIMARY KEY(series, observed_us)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE rollups( -- quarter hours
+    series INTEGER NOT NULL, slot_us INTEGER NOT NULL, low REAL NOT NULL, high REAL NOT NULL,
+    total REAL, -- NULL: the sum is no number
+    count INTEGER NOT NULL,
+    PRIMARY KEY(series, slot_us)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE conflicts( -- second values for a key that has one
+    id INTEGER PRIMARY KEY, series INTEGER NOT NULL, observed_us INTEGER NOT NULL, value REAL,
+    received_us INTEGER NOT NULL, payload BLOB NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX conflicts_once ON conflicts(series, observed_us, ifnull(value, 'missing'));
+
+CREATE TABLE rejected(
+    source TEXT PRIMARY KEY, count INTEGER NOT NULL, first_us INTEGER NOT NULL, last_us INTEGER NOT NULL,
+    reason TEXT NOT NULL, payload BLOB NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE arrivals( -- times given to payloads without one, until their packet id is used again
+    packet_id INTEGER PRIMARY KEY, topic TEXT NOT NULL, payload_hash BLOB NOT NULL,
+    observed_us INTEGER NOT NULL
+) STRICT;
+
+CREATE TABLE boards( -- changes only: the last row of a board is its state
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, tank TEXT NOT NULL, name TEXT NOT NULL,
+    is_online INTEGER NOT NULL, since_us INTEGER NOT NULL
+) STRICT;
+CREATE INDEX boards_by_name ON boards(tank, name, id);
+
+CREATE TABLE alarm_events(
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    tank TEXT NOT NULL, series TEXT NOT NULL, cause TEXT NOT NULL,
+    kind TEXT NOT NULL CHECK(kind IN ('raised', 'returned')),
+    priority TEXT, first_evidence_us INTEGER, value REAL, concerns TEXT, evidence TEXT -- as JSON
+) STRICT;
+CREATE INDEX alarm_events_by_alarm ON alarm_events(tank, series, cause, id);
+CREATE INDEX alarm_events_by_time ON alarm_events(at_us);
+
+CREATE TABLE incidents(
+    number INTEGER PRIMARY KEY, tank TEXT NOT NULL, cause TEXT NOT NULL, series TEXT NOT NULL,
+    priority TEXT NOT NULL, first_evidence_us INTEGER NOT NULL, alarmed_at_us INTEGER NOT NULL,
+    ended_at_us INTEGER, evidence TEXT NOT NULL, alarms TEXT NOT NULL, title TEXT NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+CREATE INDEX incidents_open ON incidents(number) WHERE ended_at_us IS NULL;
+
+CREATE TABLE outbox(
+    id INTEGER PRIMARY KEY, incident INTEGER REFERENCES incidents(number), kind TEXT NOT NULL,
+    person TEXT NOT NULL, channel TEXT NOT NULL, created_us INTEGER NOT NULL,
+    not_before_us INTEGER NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL, priority TEXT NOT NULL,
+    state TEXT NOT NULL DEFAULT 'waiting' CHECK(state IN ('waiting', 'done', 'given_up'))
+) STRICT;
+CREATE INDEX outbox_waiting ON outbox(not_before_us) WHERE state = 'waiting';
+CREATE INDEX outbox_by_incident ON outbox(incident);
+
+CREATE TABLE tries(
+    id INTEGER PRIMARY KEY, outbox_id INTEGER NOT NULL REFERENCES outbox(id),
+    started_us INTEGER NOT NULL, ended_us INTEGER, outcome TEXT, reason TEXT
+) STRICT;
+CREATE INDEX tries_by_message ON tries(outbox_id);
+
+CREATE TABLE baselines(
+    id INTEGER PRIMARY KEY, series INTEGER NOT NULL REFERENCES series(id),
+    applies_from_us INTEGER NOT NULL, fitted_us INTEGER NOT NULL, form TEXT NOT NULL, data TEXT NOT NULL
+) STRICT;
+CREATE INDEX baselines_by_series ON baselines(series, applies_from_us);
+
+CREATE TABLE configurations(
+    id INTEGER PRIMARY KEY, applies_from_us INTEGER NOT NULL, text TEXT NOT NULL, digest TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST,)
+CURRENT_VERSION = len(MIGRATIONS)
+
+
+def version_of(connection: sqlite3.Connection, known: int = CURRENT_VERSION) -> int:
+    """Return how many migrations the file has been through; 0 for an empty file.
+
+    Raises
+    ------
+    StoreError
+        If the file holds something else, or was written by a Brinebell that knows more than `known`.
+    """
+    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+    application: int = connection.execute("PRAGMA application_id").fetchone()[0]
+    if application != APPLICATION_ID:
+        (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+        if tables or version or application:
+            raise StoreError(
+                f"{path_of(connection)} is a database of another program; give the store a folder of its own"
+            )
+    if version > known:
+        raise StoreError(
+            f"{path_of(connection)} has store version {version}, this Brinebell knows versions up to "
+            f"{known}: install the newer Brinebell that wrote it, or restore an older backup"
+        )
+    return version
+
+
+def migrate(connection: sqlite3.Connection, migrations: Sequence[str] = MIGRATIONS) -> tuple[int, int]:
+    """Bring the file to the current version; return the versions before and after.
+
+    Parameters
+    ----------
+    connection
+        In autocommit mode, not inside a transaction.
+    migrations
+        The statements of each step, oldest first; each statement ends with its line.
+
+    Raises
+    ------
+    StoreError
+        As `version_of`; also if a step fails, which leaves the file at the version before it.
+    """
+    before = version_of(connection, len(migrations))
+    for number in range(before + 1, len(migrations) + 1):
+        try:
+            connection.execute("BEGIN IMMEDIATE")
+            # Another process may have done this step while we waited for the lock.
+            if version_of(connection, len(migrations)) < number:
+                for statement in migrations[number - 1].split(";\n"):
+                    connection.execute(statement)
+                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                connection.execute(f"PRAGMA user_version = {number}")
+            connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            if connection.in_transaction:
+                with suppress(sqlite3.Error):
+                    connection.execute("ROLLBACK")
+            raise StoreError(
+                f"{path_of(connection)} could not be brought to store version {number}: {error}"
+            ) from error
+    return before, len(migrations)
+
+
+def path_of(connection: sqlite3.Connection) -> str:
+    """The file behind a connection, for messages."""
+    return str(connection.execute("PRAGMA database_list").fetchone()[2]) or "the store in memory"

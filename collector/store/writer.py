@@ -1,0 +1,277 @@
+"""The one writer of the store: a commit is one transaction, durable when it returns.
+
+What is not durable yet is never acknowledged to the broker, so everything here is short, synchronous
+and tested by killing the process in the middle of it.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import threading
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import orjson
+
+from collector.configuration import SeriesConfiguration
+from collector.errors import ConfigError, StoreError
+from collector.store import rollups
+from collector.store.commit import Arrival, Commit, Committed, Row
+from collector.store.connection import connect, transaction
+from collector.store.happenings import insert_alarms, insert_messages, upsert_incident
+from collector.store.schema import migrate
+from rules import FlagRevised
+
+# A payload that is kept as a sample or in a conflict is cut here: it is there to be looked at.
+SAMPLE_BYTES = 4096
+
+# Only a taken key is let pass here; a broken constraint of any other kind still fails the commit.
+_INSERT = "INSERT INTO readings VALUES(?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"
+
+
+class Store:
+    """The store file, opened by its one writer.
+
+    Methods may be called from any thread; a commit waits for the one before it. Only one process may
+    have a store open for writing readings: delivery writes its tries through `Outbox`, everyone else reads by `StoreReader`.
+
+    Parameters
+    ----------
+    path
+        The database file; its folder is made if need be.
+    synchronous
+        "FULL" (durable at commit) in service; see `collector.store.connection.SYNCHRONOUS`.
+    busy_timeout_s
+        How long a commit waits for another writer before it fails.
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be opened or migrated, or another process has it open.
+    """
+
+    def __init__(self, path: Path, *, synchronous: str = "FULL", busy_timeout_s: float = 5.0) -> None:
+        self.path = Path(path)
+        self._lock = threading.Lock()
+        self._ids: tuple[int, ...] = ()
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            # A record lock, not flock: a child forked for delivery must not keep it after a kill.
+            self._claim = self.path.with_name(self.path.name + ".lock").open("wb")
+        except OSError as error:
+            raise StoreError(f"the folder of {self.path} cannot be written: {error}") from error
+        try:
+            try:
+                fcntl.lockf(self._claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError as error:
+                raise StoreError(
+                    f"{self.path} is in use by another Brinebell; stop that one first"
+                ) from error
+            self._connection = connect(self.path, synchronous=synchronous, busy_timeout_s=busy_timeout_s)
+            try:
+                migrate(self._connection)
+                row = self._connection.execute("SELECT ifnull(max(no), 0) FROM commits").fetchone()
+                self._last_number: int = row[0]
+            except BaseException:
+                self._connection.close()
+                raise
+        except BaseException:
+            self._claim.close()
+            raise
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *exc_info: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Fold the log into the file, close it and let others write."""
+        self._connection.close()
+        self._claim.close()
+
+    def register(self, series: Sequence[SeriesConfiguration]) -> tuple[int, ...]:
+        """Make the configured series known; their index here is the series index of rows from now on.
+
+        Returns
+        -------
+        tuple of int
+            The id in the store of each series, which stays the same over restarts and changes of order.
+
+        Raises
+        ------
+        ConfigError
+            If a series is stored under another quantity.
+        """
+        ids = []
+        with transaction(self._connection, self._lock):
+            for one in series:
+                self._connection.execute(
+                    "INSERT INTO series(tank, name, quantity) VALUES(?, ?, ?) ON CONFLICT DO NOTHING",
+                    (one.tank, one.name, one.quantity),
+                )
+                number, quantity = self._connection.execute(
+                    "SELECT id, quantity FROM series WHERE tank = ? AND name = ?", (one.tank, one.name)
+                ).fetchone()
+                if quantity != one.quantity:
+                    raise ConfigError(
+                        f"series {one.tank}/{one.name} has quantity {one.quantity!r} in the configuration "
+                        f"but {quantity!r} in the store: give the series of the new quantity a new name"
+                    )
+                ids.append(number)
+        self._ids = tuple(ids)
+        return self._ids
+
+    def commit(self, batch: Commit) -> Committed:
+        """Make a batch durable, all of it or nothing.
+
+        (series, observed_us) is the key of a reading: the same key with the same value is a duplicate
+        and changes nothing, with another value it is a conflict, of which the first value stays.
+
+        Raises
+        ------
+        StoreError
+            If the database refuses (disk full, busy); nothing has changed, and the same batch can be
+            committed again.
+        """
+        number = self._last_number + 1
+        with transaction(self._connection, self._lock):
+            lag_us = None if batch.engine_us is None else batch.committed_us - batch.engine_us
+            self._connection.execute(
+                "INSERT INTO commits VALUES(?, ?, ?)", (number, batch.committed_us, lag_us)
+            )
+            inserted, conflicts = self._insert_readings(batch.rows, number) if batch.rows else (0, 0)
+            if batch.revised:
+                self._revise(batch.revised)
+            self._insert_states(batch, number)
+            if batch.alarms:
+                insert_alarms(self._connection, batch.alarms, number)
+            for record in batch.incidents:
+                upsert_incident(self._connection, record)
+            if batch.messages:
+                insert_messages(self._connection, batch.messages)
+        self._last_number = number
+        return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)
+
+    def arrivals(self) -> tuple[Arrival, ...]:
+        """The times given to payloads without one, for messages not known to be acknowledged."""
+        rows = self._connection.execute("SELECT packet_id, topic, payload_hash, observed_us FROM arrivals")
+        return tuple(Arrival(*row) for row in rows)
+
+    def forget_arrivals(self) -> None:
+        """Empty that list: the broker has no session for us, so nothing will be redelivered."""
+        with transaction(self._connection, self._lock):
+            self._connection.execute("DELETE FROM arrivals")
+
+    def note(self, key: str) -> str | None:
+        """A remembered fact about the world, such as the protocol version that a broker speaks."""
+        row = self._connection.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
+        return None if row is None else str(row[0])
+
+    def set_note(self, key: str, value: str) -> None:
+        """Remember a fact under a key, in place of what was there."""
+        with transaction(self._connection, self._lock):
+            self._connection.execute("INSERT OR REPLACE INTO meta VALUES(?, ?)", (key, value))
+
+    def record_configuration(self, text: str, digest: str, applies_from_us: int) -> None:
+        """Keep a configuration version, unless it is the one in force."""
+        with transaction(self._connection, self._lock):
+            row = self._connection.execute(
+                "SELECT digest FROM configurations ORDER BY id DESC LIMIT 1"
+            ).fetchone()
+            if row is None or row[0] != digest:
+                self._connection.execute(
+                    "INSERT INTO configurations(applies_from_us, text, digest) VALUES(?, ?, ?)",
+                    (applies_from_us, text, digest),
+                )
+
+    def record_baseline(
+        self, series: int, form: str, data: Mapping[str, object], *, fitted_us: int, applies_from_us: int
+    ) -> None:
+        """Keep a baseline version of the series of that index; `data` is JSON, named by `form`."""
+        with transaction(self._connection, self._lock):
+            self._connection.execute(
+                "INSERT INTO baselines(series, applies_from_us, fitted_us, form, data) VALUES(?, ?, ?, ?, ?)",
+                (self._ids[series], applies_from_us, fitted_us, form, orjson.dumps(data).decode()),
+            )
+
+    def _insert_readings(self, rows: Sequence[Row], number: int) -> tuple[int, int]:
+        """Insert readings and what follows from them; return how many were new, and new conflicts."""
+        ids = self._ids
+        stored = [
+            (ids[series], observed_us, value, flag | mark << 4, delay_ms, number)
+            for series, observed_us, value, flag, mark, delay_ms, _, _ in rows
+        ]
+        before = self._connection.total_changes
+        self._connection.executemany(_INSERT, stored)
+        inserted = self._connection.total_changes - before
+        if inserted == len(rows):
+            packed = [(ids[row[0]], row[1], row[6]) for row in rows if row[6]]
+            rollups.merge(self._connection, stored)
+            conflicts = 0
+        else:
+            packed, conflicts = self._tell_duplicates_apart(rows, stored, number)
+        if packed:
+            self._connection.executemany("INSERT OR REPLACE INTO tests VALUES(?, ?, ?)", packed)
+        return inserted, conflicts
+
+    def _tell_duplicates_apart(
+        self, rows: Sequence[Row], stored: Sequence[rollups.StoredRow], number: int
+    ) -> tuple[list[tuple[int, int, int]], int]:
+        """Do what `_insert_readings` does when some keys were taken, before or within the batch."""
+        packed: list[tuple[int, int, int]] = []
+        slots: set[rollups.Slot] = set()
+        seen: set[tuple[int, int]] = set()
+        conflicts = 0
+        for row, (series, observed_us, value, _, delay_ms, _) in zip(rows, stored, strict=True):
+            key = (series, observed_us)
+            first, commit_no = self._connection.execute(
+                "SELECT value, commit_no FROM readings WHERE series = ? AND observed_us = ?", key
+            ).fetchone()
+            if commit_no == number and key not in seen:
+                seen.add(key)
+                slots.add((series, rollups.slot_of(observed_us)))
+                if row[6]:
+                    packed.append((series, observed_us, row[6]))
+            elif first != (value if value == value else None):  # NaN is stored as NULL
+                conflicts += self._connection.execute(
+                    "INSERT INTO conflicts(series, observed_us, value, received_us, payload)"
+                    " VALUES(?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                    (series, observed_us, value, observed_us + 1000 * delay_ms, row[7][:SAMPLE_BYTES]),
+                ).rowcount
+        rollups.recompute(self._connection, slots)
+        return packed, conflicts
+
+    def _revise(self, revised: Sequence[FlagRevised]) -> None:
+        keys = [(self._ids[one.series], int(one.observed_us)) for one in revised]
+        self._connection.executemany(
+            "UPDATE readings SET flag_mark = flag_mark & ~15 | ? WHERE series = ? AND observed_us = ?",
+            [(int(one.primary), *key) for one, key in zip(revised, keys, strict=True)],
+        )
+        self._connection.executemany(
+            "INSERT OR REPLACE INTO tests VALUES(?, ?, ?)",
+            [(*key, int(one.tests)) for one, key in zip(revised, keys, strict=True)],
+        )
+        rollups.recompute(self._connection, {(series, rollups.slot_of(at_us)) for series, at_us in keys})
+
+    def _insert_states(self, batch: Commit, number: int) -> None:
+        """Rejections, arrivals and boards: what is known of sources beside their readings."""
+        if batch.rejections:
+            self._connection.executemany(
+                "INSERT INTO rejected VALUES(?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET"
+                " count = count + excluded.count, last_us = excluded.last_us, reason = excluded.reason,"
+                " payload = excluded.payload",
+                [
+                    (one.source, one.count, one.first_us, one.last_us, one.reason, one.payload[:SAMPLE_BYTES])
+                    for one in batch.rejections
+                ],
+            )
+        if batch.arrivals:
+            self._connection.executemany("INSERT OR REPLACE INTO arrivals VALUES(?, ?, ?, ?)", batch.arrivals)
+        for board in batch.boards:
+            self._connection.execute(
+                "INSERT INTO boards(commit_no, tank, name, is_online, since_us) SELECT ?1, ?2, ?3, ?4, ?5"
+                " WHERE (SELECT is_online FROM boards WHERE tank = ?2 AND name = ?3 ORDER BY id DESC LIMIT 1)"
+                " IS NOT ?4",
+                (number, *board),
+            )
