@@ -184,20 +184,27 @@ class Engine:
         Each comes with its alarms that are still active and since when; all other alarms are normal.
         Call it after the readings of the look-back have been advanced through, their events dropped.
         """
-        self._waiting.clear()
-        for watch in self._watches:
-            watch.calm()
         found = [(incident, tuple(active)) for incident, active in incidents]
-        by_name = {(watch.rules.tank, watch.rules.name): watch for watch in self._watches}
-        for incident, active in found:
-            for alarm, since_us in active:
-                owner = by_name.get((alarm.tank, alarm.series))
-                if alarm.cause == "device_offline":
-                    delays = DelayedAlarm(BOARD_ON_DELAY_US, 0)
-                    delays.force(True, since_us)
-                    self._boards[(alarm.tank, alarm.series)] = (delays, incident.series)
-                elif owner is not None:
-                    owner.force(alarm.cause, since_us)
+        wanted = {alarm: since_us for _, active in found for alarm, since_us in active}
+        concerned = {alarm: incident.series for incident, active in found for alarm, _ in active}
+        # What was waiting for its turn when the service stopped has not been recorded: it still waits.
+        for staged in sorted(self._waiting):
+            if isinstance(staged.event, AlarmRaised):
+                wanted[staged.event.alarm] = staged.event.first_evidence_us
+            else:
+                wanted.pop(staged.event.alarm, None)
+        for watch in self._watches:
+            own = {
+                alarm.cause: since_us
+                for alarm, since_us in wanted.items()
+                if (alarm.tank, alarm.series) == (watch.rules.tank, watch.rules.name)
+            }
+            watch.adopt(own)
+        for alarm, since_us in wanted.items():
+            if alarm.cause == "device_offline":
+                delays = DelayedAlarm(BOARD_ON_DELAY_US, 0)
+                delays.force(True, since_us)
+                self._boards[(alarm.tank, alarm.series)] = (delays, concerned.get(alarm, ()))
         self._incidents.restore(
             [(incident, [alarm for alarm, _ in active]) for incident, active in found], next_number
         )

@@ -42,7 +42,6 @@ STUCK_OFF_DELAY_US = 10 * MINUTE_US
 ROW_GAP_US = 60 * MINUTE_US
 _FLAT_NIBBLE = 0xF * (FLAT_FAIL // int(Flag.FAIL))
 _RANGE_NIBBLE = 0xF * (RANGE_FAIL // int(Flag.FAIL))
-_NO_SLOPE = (math.nan, math.nan, math.nan)
 
 
 class Staged(NamedTuple):
@@ -65,6 +64,26 @@ class Judged(NamedTuple):
     late: list[bool]
     revised: FlagRevised | None
     staged: list[Staged]
+
+
+class Row(NamedTuple):
+    """What evidence needs of one row of features."""
+
+    level: float
+    slope: tuple[float, float, float]
+    expected: tuple[float, float]
+
+
+_NO_ROW = Row(math.nan, (math.nan, math.nan, math.nan), (math.nan, math.nan))
+
+
+def _row(features: Features, position: int) -> Row:
+    slope = features.slope
+    return Row(
+        float(features.level[position]),
+        (float(slope.median[position]), float(slope.low[position]), float(slope.high[position])),
+        (float(features.expected_low[position]), float(features.expected_high[position])),
+    )
 
 
 class SeriesWatch:
@@ -122,7 +141,7 @@ class SeriesWatch:
         self._last_plausible = math.nan
         self._last_packed = 0
         self._rows: Features | None = None
-        self._last_row: tuple[float, tuple[float, float, float]] = (math.nan, _NO_SLOPE)
+        self._last_row = _NO_ROW
         self._times_us: list[int] = []
         self._values: list[float] = []
         self.is_listening = True
@@ -139,21 +158,13 @@ class SeriesWatch:
         if self._silence is not None:
             self._silence.listen_from(time_us)
 
-    def force(self, cause: str, since_us: int) -> None:
-        """Take over an alarm that was active before a restart; the others are taken as normal."""
-        for key, delays in self._delayed():
-            if key == cause and not delays.is_active:
-                delays.force(True, since_us)
-        if cause == "probe_silent" and self._silence is not None:
-            self._silence.force(True)
-
-    def calm(self) -> None:
-        """Take all alarms as normal, leaving running delays alone."""
-        for _, delays in self._delayed():
-            if delays.is_active:
-                delays.force(False, 0)
+    def adopt(self, active: Mapping[str, int]) -> None:
+        """Take over which alarms were active before a restart, and since when; the others are normal."""
+        for cause, delays in self._delayed():
+            if delays.is_active != (cause in active):
+                delays.force(cause in active, active.get(cause, 0))
         if self._silence is not None:
-            self._silence.force(False)
+            self._silence.force("probe_silent" in active)
 
     def judge(
         self, times_us: list[int], values: list[float], sequences: list[int], clocks_us: list[int]
@@ -278,7 +289,7 @@ class SeriesWatch:
             sequences = [sequences[i] for i in kept]
             clocks_us = [clocks_us[i] for i in kept]
         self._grid.collect(times_us, values)
-        self._judge_rows(times_us, values, sequences, clocks_us, staged)
+        self._judge_rows(times_us, sequences, clocks_us, staged)
         for limit in self._limits:
             changes = limit.judge(times_us, values, sequences, clocks_us, self.is_listening)
             if changes:
@@ -315,7 +326,6 @@ class SeriesWatch:
     def _judge_rows(
         self,
         times_us: list[int],
-        values: list[float],
         sequences: list[int],
         clocks_us: list[int],
         staged: list[Staged],
@@ -332,17 +342,21 @@ class SeriesWatch:
             symptom = fault.symptom(rows, setting)
             if delays.is_idle and not symptom.is_on.any():
                 continue
-            changes = _walk(delays, ends_us, where, symptom.is_on, symptom.is_off, symptom.is_known)
-            self._see(times_us, values)
-            self._stage(staged, fault.code, changes, symptom.reasons)
+            for change, position in _walk(
+                delays, ends_us, where, symptom.is_on, symptom.is_off, symptom.is_known
+            ):
+                row = _row(rows, position)
+                self._stage_one(staged, fault.code, change, row.level, row, symptom.reasons)
         rate, alarm = self._rate, self.rules.rate_alarm
         if rate is not None and alarm is not None and rows.rate is not None:
             size = np.abs(rows.rate.median)
             is_on = size > alarm.per_hour
             if not rate.is_idle or is_on.any():
-                changes = _walk(rate, ends_us, where, is_on, size < alarm.per_hour, np.isfinite(size))
-                self._see(times_us, values)
-                self._stage(staged, "changing_fast", changes)
+                for change, position in _walk(
+                    rate, ends_us, where, is_on, size < alarm.per_hour, np.isfinite(size)
+                ):
+                    row = _row(rows, position)
+                    self._stage_one(staged, "changing_fast", change, row.level, row)
 
     # -- events and their evidence -----------------------------------------------------------------
 
@@ -351,13 +365,8 @@ class SeriesWatch:
         self._times_us, self._values = times_us, values
 
     def _forget_rows(self) -> None:
-        rows = self._rows
-        if rows is not None:
-            slope = rows.slope
-            self._last_row = (
-                float(rows.level[-1]),
-                (float(slope.median[-1]), float(slope.low[-1]), float(slope.high[-1])),
-            )
+        if self._rows is not None:
+            self._last_row = _row(self._rows, -1)
         self._rows = None
         self._times_us, self._values = [], []
 
@@ -368,68 +377,60 @@ class SeriesWatch:
             return self._values[position]
         return self._last_value if cause.startswith("probe_") else self._last_plausible
 
-    def _row_at(self, known_us: int) -> int | None:
-        """The newest of the present rows that was closed by a reading at or before `known_us`."""
-        if self._rows is None:
-            return None
-        position = int(np.searchsorted(self._rows.times_us, known_us, side="right")) - 1
-        return position if position >= 0 else None
+    def _row_at(self, known_us: int) -> Row:
+        """The newest row that was closed by a reading at or before `known_us`."""
+        if self._rows is not None:
+            position = int(np.searchsorted(self._rows.times_us, known_us, side="right")) - 1
+            if position >= 0:
+                return _row(self._rows, position)
+        return self._last_row
 
-    def _stage(
-        self, staged: list[Staged], cause: str, changes: Iterable[Change], reasons: tuple[str, ...] = ()
+    def _stage(self, staged: list[Staged], cause: str, changes: Iterable[Change]) -> None:
+        """Stage what readings showed, with what was known just before."""
+        for change in changes:
+            value = self._value_at(change.known_us, cause)
+            row = _NO_ROW if cause.startswith("probe_") else self._row_at(change.known_us)
+            self._stage_one(staged, cause, change, value, row)
+
+    def _stage_one(
+        self,
+        staged: list[Staged],
+        cause: str,
+        change: Change,
+        value: float,
+        row: Row,
+        reasons: tuple[str, ...] = (),
     ) -> None:
         rules = self.rules
-        for change in changes:
-            key = AlarmKey(rules.tank, rules.name, cause)
-            event: AlarmEvent
-            if change.is_raised:
-                event = AlarmRaised(
-                    at_us=change.at_us,
-                    alarm=key,
-                    priority=self._priority(cause),
-                    first_evidence_us=change.since_us,
-                    concerns=(rules.name,),
-                    evidence=self._evidence(cause, change, reasons),
-                )
-            else:
-                event = AlarmReturned(change.at_us, key, self._value_at(change.known_us, cause))
-            staged.append(
-                Staged(
-                    change.order_us, change.sequence, change.at_us, self.index, cause, change.is_raised, event
-                )
+        key = AlarmKey(rules.tank, rules.name, cause)
+        event: AlarmEvent
+        if change.is_raised:
+            event = AlarmRaised(
+                at_us=change.at_us,
+                alarm=key,
+                priority=self._priority(cause),
+                first_evidence_us=change.since_us,
+                concerns=(rules.name,),
+                evidence=self._evidence(cause, change, value, row, reasons),
             )
+        else:
+            event = AlarmReturned(change.at_us, key, value)
+        staged.append(
+            Staged(change.order_us, change.sequence, change.at_us, self.index, cause, change.is_raised, event)
+        )
 
-    def _evidence(self, cause: str, change: Change, reasons: tuple[str, ...]) -> Evidence:
-        value = self._value_at(change.known_us, cause)
-        if cause == "probe_silent":
-            return Evidence(value=value, since_us=change.since_us)
+    def _evidence(
+        self, cause: str, change: Change, value: float, row: Row, reasons: tuple[str, ...]
+    ) -> Evidence:
         limit = next((watch.alarm.setpoint for watch in self._limits if watch.cause == cause), None)
-        row = self._row_at(change.known_us)
-        slope = self._last_row[1]
-        low = high = None
-        if row is not None and self._rows is not None:
-            rows = self._rows
-            slope = (
-                float(rows.slope.median[row]),
-                float(rows.slope.low[row]),
-                float(rows.slope.high[row]),
-            )
-            low, high = _finite(rows.expected_low[row]), _finite(rows.expected_high[row])
-        projection = None
-        if not cause.startswith("probe_"):
-            projection = project(
-                change.at_us,
-                value,
-                slope,
-                self.rules.danger_line(is_high=False),
-                self.rules.danger_line(is_high=True),
-            )
+        low, high = self.rules.danger_line(is_high=False), self.rules.danger_line(is_high=True)
+        projection = project(change.at_us, value, row.slope, low, high)
         return Evidence(
             value=value,
             limit=limit,
-            expected_low=low,
-            expected_high=high,
-            rate_per_hour=_finite(slope[0]),
+            expected_low=_finite(row.expected[0]),
+            expected_high=_finite(row.expected[1]),
+            rate_per_hour=_finite(row.slope[0]),
             since_us=change.since_us,
             danger=None if projection is None else projection.danger,
             danger_at_us=None if projection is None else projection.at_us,
@@ -475,13 +476,14 @@ def _walk(
     is_on: np.typing.NDArray[np.bool_],
     is_off: np.typing.NDArray[np.bool_],
     is_known: np.typing.NDArray[np.bool_],
-) -> list[Change]:
-    """Let a delayed alarm take the known rows in order."""
-    changes: list[Change] = []
+) -> list[tuple[Change, int]]:
+    """Let a delayed alarm take the known rows in order; return changes and the rows that showed them."""
+    changes: list[tuple[Change, int]] = []
     on, off = is_on.tolist(), is_off.tolist()
     for position in np.flatnonzero(is_known).tolist():
         sequence, clock_us = where[position]
-        changes += delays.observe(
+        found = delays.observe(
             ends_us[position], sequence, clock_us, on[position], off[position], by_clock=False
         )
+        changes += [(change, position) for change in found]
     return changes
