@@ -28,7 +28,8 @@ PROBES = {
     "ph": Probe(0.004, 0.01, 2),
     "practical_salinity": Probe(0.015, 0.01, 2),
     "reservoir": Probe(0.04, 0.1, 1),
-    "heater_power": Probe(0.3, 1.0, 0),
+    "heater_power": Probe(0.0, 1.0, 0),
     "room_temperature": Probe(0.03, 0.1, 1),
     "sump_level": Probe(0.02, 0.05, 2),
+    "top_off": Probe(0.0, 1.0, 0),
 }

@@ -123,7 +123,8 @@ class SimulatedTank:
         self.temperature = settings.setpoint
         self.heater_watts = 0.0
         self.wants_heat = False
-        self.is_topping_off = False
+        self.wants_water = False
+        self.is_pumping = False
         self.water = WaterBalance(
             settings.volume_litres,
             settings.practical_salinity,
@@ -148,8 +149,6 @@ class SimulatedTank:
         for name, probe in self.settings.probes.items():
             # Drawn also for silent and stuck probes: a fault in one moment changes no later one.
             value = probe.read(truth[name], float(self._draws[name].standard_normal()))
-            if name == "heater_power" and truth[name] == 0.0:
-                value = 0.0
             active = [fault for fault in self.faults if is_active(fault, self.now_us)]
             if any(isinstance(fault, ProbeSilent) and fault.series == name for fault in active):
                 continue
@@ -168,6 +167,7 @@ class SimulatedTank:
             "heater_power": self.heater_watts,
             "room_temperature": self.room_temperature(self.now_us),
             "sump_level": self.water.level_cm,
+            "top_off": float(self.is_pumping),
         }
 
     def record(self, to_us: int, every_us: int) -> Recording:
@@ -225,16 +225,18 @@ class SimulatedTank:
         self._refill(seconds)
         below_cm = settings.level_cm - self.water.level_cm
         if below_cm >= settings.top_off_band_cm:
-            self.is_topping_off = True
+            self.wants_water = True
         elif below_cm <= 0.0:
-            self.is_topping_off = False
-        runs = self.is_topping_off
+            self.wants_water = False
+        self.is_pumping = self.wants_water
         for fault in active:
             if isinstance(fault, TopOffFailed):
-                runs = False
+                self.is_pumping = False
             elif isinstance(fault, TopOffStuckOn):
-                runs = True
-        return self.water.top_off(settings.top_off_litres_per_hour * seconds / 3600.0) if runs else 0.0
+                self.is_pumping = True
+        if not self.is_pumping:
+            return 0.0
+        return self.water.top_off(settings.top_off_litres_per_hour * seconds / 3600.0)
 
     def _refill(self, seconds: float) -> None:
         every = self.settings.refill_every_days
