@@ -7,6 +7,7 @@ write run inside the caller's transaction.
 from __future__ import annotations
 
 import sqlite3
+from collections import defaultdict
 from collections.abc import Iterable
 from math import inf
 from typing import NamedTuple, TypeAlias
@@ -53,21 +54,13 @@ def slot_of(observed_us: int) -> int:
 
 def merge(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> None:
     """Add rows to their slots; every one of them must be new in table readings."""
-    slots: dict[Slot, list[float]] = {}
+    slots: defaultdict[Slot, list[float]] = defaultdict(list)
     for series, observed_us, value, flag_mark, _, _ in rows:
         if -inf < value < inf and flag_mark & 15 not in LEFT_OUT:
-            key = (series, observed_us - observed_us % SLOT_US)
-            slot = slots.get(key)
-            if slot is None:
-                slots[key] = [value, value, value, 1]
-            else:
-                if value < slot[0]:
-                    slot[0] = value
-                elif value > slot[1]:
-                    slot[1] = value
-                slot[2] += value
-                slot[3] += 1
-    connection.executemany(_MERGE, [(*key, *slot) for key, slot in slots.items()])
+            slots[series, observed_us - observed_us % SLOT_US].append(value)
+    connection.executemany(
+        _MERGE, [(*slot, min(held), max(held), sum(held), len(held)) for slot, held in slots.items()]
+    )
 
 
 def recompute(connection: sqlite3.Connection, slots: Iterable[Slot]) -> None:

@@ -33,7 +33,8 @@ class Store:
     """The store file, opened by its one writer.
 
     Methods may be called from any thread; a commit waits for the one before it. Only one process may
-    have a store open for writing readings: delivery writes its tries through `Outbox`, everyone else reads by `StoreReader`.
+    have a store open for writing readings: delivery writes its tries through `Outbox`, everyone else
+    reads by `StoreReader`.
 
     Parameters
     ----------
@@ -70,8 +71,6 @@ class Store:
             self._connection = connect(self.path, synchronous=synchronous, busy_timeout_s=busy_timeout_s)
             try:
                 migrate(self._connection)
-                row = self._connection.execute("SELECT ifnull(max(no), 0) FROM commits").fetchone()
-                self._last_number: int = row[0]
             except BaseException:
                 self._connection.close()
                 raise
@@ -134,12 +133,13 @@ class Store:
             If the database refuses (disk full, busy); nothing has changed, and the same batch can be
             committed again.
         """
-        number = self._last_number + 1
+        lag_us = None if batch.engine_us is None else batch.committed_us - batch.engine_us
         with transaction(self._connection, self._lock):
-            lag_us = None if batch.engine_us is None else batch.committed_us - batch.engine_us
-            self._connection.execute(
-                "INSERT INTO commits VALUES(?, ?, ?)", (number, batch.committed_us, lag_us)
-            )
+            # SQLite numbers it: one more than the last commit that is in the file.
+            number = self._connection.execute(
+                "INSERT INTO commits(committed_us, engine_lag_us) VALUES(?, ?)", (batch.committed_us, lag_us)
+            ).lastrowid
+            assert number is not None  # noqa: S101 (an INSERT that did not raise has one)
             inserted, conflicts = self._insert_readings(batch.rows, number) if batch.rows else (0, 0)
             if batch.revised:
                 self._revise(batch.revised)
@@ -150,7 +150,6 @@ class Store:
                 upsert_incident(self._connection, record)
             if batch.messages:
                 insert_messages(self._connection, batch.messages)
-        self._last_number = number
         return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)
 
     def arrivals(self) -> tuple[Arrival, ...]:
