@@ -4,18 +4,18 @@ One `Store` writes, one transaction a commit; `StoreReader` reads as numpy colum
 `Outbox` is the delivery worker's side.
 """
 
+from collector.messages import Message, NewMessage, Outcome, Try
 from collector.store.commit import (
     Arrival,
     BoardState,
     Commit,
     Committed,
     IncidentRecord,
-    NewMessage,
     Rejection,
     Row,
 )
 from collector.store.history import BaselineVersion, Conflict, Delivery, IncidentHistory, RejectedSource
-from collector.store.outbox import Message, Outbox, Outcome, Try
+from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.rollups import SLOT_US, Buckets
 from collector.store.writer import Store

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
-from rules import AlarmEvent, FlagRevised, Incident, Priority
+from collector.messages import NewMessage
+from rules import AlarmEvent, FlagRevised, Incident
 
 # series index, observed_us, value (NaN: not measured), primary flag, mark, delay_ms (received minus
 # observed), packed per-test flags (0: all passed), raw payload. A plain tuple: the hot path makes
@@ -59,25 +60,6 @@ class IncidentRecord:
     incident: Incident
     title: str
     body: str
-
-
-@dataclass(frozen=True, slots=True)
-class NewMessage:
-    """A notification for one person over one channel, to be sent at `not_before_us` or later.
-
-    `kind` says why it is sent (a word of delivery), `channel` names the person's channel without the
-    secret in its address.
-    """
-
-    incident: int | None
-    kind: str
-    person: str
-    channel: str
-    created_us: int
-    not_before_us: int
-    title: str
-    body: str
-    priority: Priority
 
 
 @dataclass(frozen=True, slots=True)

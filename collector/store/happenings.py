@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import orjson
 
-from collector.store.commit import IncidentRecord, NewMessage
+from collector.messages import NewMessage
+from collector.store.commit import IncidentRecord
 from rules import AlarmEvent, AlarmRaised
 
 

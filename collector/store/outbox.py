@@ -8,64 +8,21 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from enum import StrEnum
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from collector.errors import StoreError
+from collector.messages import Message, Outcome, Try
 from collector.store.connection import connect, transaction
 from collector.store.schema import CURRENT_VERSION, version_of
-from rules import Priority
 
 MESSAGE_COLUMNS = (
     "outbox.id, incident, kind, person, channel, created_us, not_before_us, title, body, priority,"
-    " (SELECT count(*) FROM tries WHERE outbox_id = outbox.id)"
+    " (SELECT count(*) FROM tries WHERE outbox_id = outbox.id),"
+    " EXISTS(SELECT 1 FROM tries WHERE outbox_id = outbox.id"
+    " AND (ended_us IS NULL OR outcome = 'interrupted'))"
 )
 _URGENT_FIRST = "CASE priority WHEN 'urgent' THEN 0 WHEN 'high' THEN 1 ELSE 2 END"
-
-
-class Outcome(StrEnum):
-    """What became of a try; `interrupted` is one whose end nobody saw, so it may have been delivered."""
-
-    DELIVERED = "delivered"
-    FAILED = "failed"
-    INTERRUPTED = "interrupted"
-
-
-@dataclass(frozen=True, slots=True)
-class Message:
-    """A message in the outbox; `tries` is how often sending it was begun."""
-
-    id: int
-    incident: int | None
-    kind: str
-    person: str
-    channel: str
-    created_us: int
-    not_before_us: int
-    title: str
-    body: str
-    priority: Priority
-    tries: int
-
-    @classmethod
-    def of_row(cls, row: Sequence[Any]) -> Message:
-        """Make one from the columns of `MESSAGE_COLUMNS`."""
-        values = dict(zip((field.name for field in fields(cls)), row, strict=True))
-        values["priority"] = Priority(values["priority"])
-        return cls(**values)
-
-
-class Try(NamedTuple):
-    """One try to send a message; `ended_us` and `outcome` are None while it runs."""
-
-    id: int
-    started_us: int
-    ended_us: int | None
-    outcome: str | None
-    reason: str | None
 
 
 class Outbox:
