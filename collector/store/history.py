@@ -8,8 +8,9 @@ from typing import Any, NamedTuple
 
 import orjson
 
+from collector.messages import Message, Try
 from collector.store.commit import BoardState, IncidentRecord
-from collector.store.outbox import MESSAGE_COLUMNS, Message, Try
+from collector.store.outbox import MESSAGE_COLUMNS
 from rules import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence, Incident, Priority
 
 _INCIDENT = (
@@ -174,8 +175,8 @@ class History:
         """Baseline versions in force at an instant or applied later, in the order of application."""
         rows = self._connection.execute(
             "SELECT series, applies_from_us, fitted_us, form, data FROM baselines AS one"
-            " WHERE applies_from_us >= ? OR id = (SELECT id FROM baselines WHERE series = one.series"
-            " AND applies_from_us < ? ORDER BY applies_from_us DESC, id DESC LIMIT 1)"
+            " WHERE applies_from_us > ? OR id = (SELECT id FROM baselines WHERE series = one.series"
+            " AND applies_from_us <= ? ORDER BY applies_from_us DESC, id DESC LIMIT 1)"
             " ORDER BY applies_from_us, id",
             (from_us, from_us),
         )
