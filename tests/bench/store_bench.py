@@ -93,7 +93,7 @@ def main() -> None:
     rows = make_rows(options.rows)
     print(f"SQLite {sqlite3.sqlite_version}, synchronous={options.sync}, median of {options.runs} runs")
     with tempfile.TemporaryDirectory(dir=options.folder) as folder:
-        for batch in (10, 100, 300, 1000):
+        for batch in (1, 10, 100, 300, 1000):
             used = rows[: max(2000, min(len(rows), batch * 400))]
             bare, ours = [], []
             for run in range(options.runs):

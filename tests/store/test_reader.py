@@ -89,7 +89,7 @@ def test_recorded_blocks_are_the_commits_in_their_order(store: Store, reader: St
     board = BoardState("reef", "north", False, START_US)
     store.commit(of(row(0, -100, 1.0), seconds=-99))  # before the look-back
     store.commit(
-        of(row(1, 12, 8.1), row(2, 10, 24.0), row(0, 10, 25.0), row(0, 11, float("nan")), seconds=13)
+        of(row(1, 10.5, 8.1), row(2, 10, 24.0), row(0, 10, 25.0), row(0, 11, float("nan")), seconds=13)
     )
     store.commit(Commit(START_US + 14 * SECOND, None, rows=[row(0, 5, 24.9, mark=Mark.LATE)]))
     store.commit(replace(of(seconds=20), boards=[board]))
@@ -104,8 +104,8 @@ def test_recorded_blocks_are_the_commits_in_their_order(store: Store, reader: St
         [],
         [30],
     ]
-    assert [one.block.series.tolist() for one in found] == [[0, 0, 1], [0], [], [0]]
-    np.testing.assert_array_equal(found[0].block.values, [25.0, np.nan, 8.1])
+    assert [one.block.series.tolist() for one in found] == [[0, 1, 0], [0], [], [0]]
+    np.testing.assert_array_equal(found[0].block.values, [25.0, 8.1, np.nan])
     assert [one.marks.tolist() for one in found] == [[0, 0, 0], [8], [], [0]]
     assert [one.boards for one in found] == [(), (), (board,), ()]
 
