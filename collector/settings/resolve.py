@@ -1,0 +1,298 @@
+"""From checked structure to a `Configuration`: text with units ends here, and so do contradictions."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Collection, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from urllib.parse import urlsplit
+
+from collector.configuration import (
+    BoardConfiguration,
+    Configuration,
+    MqttConfiguration,
+    PageConfiguration,
+    PersonConfiguration,
+    SeriesConfiguration,
+    SourceConfiguration,
+    StoreConfiguration,
+    TankConfiguration,
+)
+from collector.settings.mistakes import Mistakes
+from collector.settings.model import MqttSettings, PageSettings, PersonSettings, Settings, TankSettings
+from collector.settings.secrets import SecretFiles
+from collector.settings.section import Section
+from collector.settings.series import resolve_series
+from collector.settings.suggestions import instead_of, nearest
+from collector.settings.topics import Declared, brings, resolve_board, resolve_source
+from rules import FAULTS, MICROSECONDS, QUANTITIES, EngineRules, SeriesRules, TankRules
+
+# Equipment of a reef tank, beside what faults are known of: said today, it is understood by later faults.
+_EQUIPMENT = frozenset(
+    {
+        "heater",
+        "chiller",
+        "fan",
+        "top_off",
+        "limewater_stirrer",
+        "calcium_reactor",
+        "return_pump",
+        "circulation_pump",
+        "lights",
+    }
+)
+# MQTT 5.0, 3.1.2.10 and 3.1.2.11.2: two bytes and four bytes of seconds.
+_LONGEST_KEEP_ALIVE_S = 65_535
+_LONGEST_EXPIRY_S = 0xFFFF_FFFE
+# What is not committed is not acknowledged, and the broker stops sending when its window is full.
+_LONGEST_COMMIT_INTERVAL_S = 60
+_LONGEST_ALLOWANCE_S = 300
+
+
+def resolve(
+    settings: Settings,
+    declared: Declared,
+    secrets: SecretFiles,
+    mistakes: Mistakes,
+    *,
+    folder: Path,
+    text: str,
+) -> Configuration:
+    """Make the configuration; what is wrong is noted in `mistakes`, and the result is then of no use.
+
+    Parameters
+    ----------
+    declared
+        Tank -> names of its series as written, faulty ones included.
+    folder
+        From where relative names of folders and files are taken.
+    text
+        The file, kept with the readings that were judged by it.
+    """
+    top = Section(mistakes)
+    service = top.at("service")
+    commit_us = service.duration(
+        "commit_interval", settings.service.commit_interval, most_s=_LONGEST_COMMIT_INTERVAL_S
+    )
+    allowance_us = service.duration("allowance", settings.service.allowance, most_s=_LONGEST_ALLOWANCE_S)
+    if not settings.tanks and not declared:
+        top.wrong("tanks", "there is none: write [tanks.reef] and its series [tanks.reef.series.temperature]")
+    tanks, series = _tanks(top.at("tanks"), settings.tanks, declared)
+    sources = tuple(
+        resolve_source(top.at("sources", position), one, declared)
+        for position, one in sorted(settings.sources.items())
+    )
+    boards = _boards(top, settings, declared)
+    _check_together(top, tuple(one for one, _ in series), sources)
+    return Configuration(
+        mqtt=_mqtt(top.at("mqtt"), settings.mqtt, secrets, folder),
+        store=StoreConfiguration(
+            folder / Path(settings.service.folder).expanduser(), (commit_us or 0) / MICROSECONDS
+        ),
+        page=_page(top.at("page"), settings.page),
+        people=tuple(
+            _person(top.at("people", name), person, secrets) for name, person in settings.people.items()
+        ),
+        tanks=tanks,
+        series=tuple(one for one, _ in series),
+        sources=sources,
+        boards=boards,
+        engine=EngineRules(
+            tuple(tank.rules for tank in tanks), tuple(rules for _, rules in series), allowance_us or 0
+        ),
+        text=text,
+    )
+
+
+def _mqtt(section: Section, settings: MqttSettings, secrets: SecretFiles, folder: Path) -> MqttConfiguration:
+    if not settings.host or any(sign in settings.host for sign in "/@ "):
+        # Not shown: an address with a user in it may hold a password.
+        section.wrong(
+            "host", "the name or address of a machine alone is needed; user, port and TLS have own keys"
+        )
+    for key, value in (("port", settings.port), ("receive_maximum", settings.receive_maximum)):
+        if not 1 <= value <= 65_535:
+            section.wrong(key, "a whole number from 1 to 65535 is needed", value)
+    if not settings.client_id:
+        section.wrong("client_id", "must not be empty: the broker keeps our session under it")
+    if settings.ca_file is not None and not settings.tls:
+        section.wrong("ca_file", "means nothing without tls = true", settings.ca_file)
+    ca_file = None if settings.ca_file is None else folder / Path(settings.ca_file).expanduser()
+    if ca_file is not None and not ca_file.is_file():
+        section.wrong("ca_file", f"there is no such file; names are relative to {folder}", settings.ca_file)
+    keep_alive_us = section.duration(
+        "keep_alive", settings.keep_alive, least_s=5, most_s=_LONGEST_KEEP_ALIVE_S
+    )
+    expiry_us = section.duration(
+        "session_expiry", settings.session_expiry, least_s=60, most_s=_LONGEST_EXPIRY_S
+    )
+    if settings.password is not None:
+        password: str | None = settings.password.get_secret_value()
+    elif settings.password_file is not None:
+        password = secrets.password((*section.path, "password_file"), settings.password_file)
+    else:
+        password = None
+    return MqttConfiguration(
+        host=settings.host,
+        port=settings.port,
+        client_id=settings.client_id,
+        username=settings.username,
+        password=password,
+        tls=settings.tls,
+        ca_file=ca_file,
+        keep_alive_s=(keep_alive_us or 0) // MICROSECONDS,
+        receive_maximum=settings.receive_maximum,
+        session_expiry_s=(expiry_us or 0) // MICROSECONDS,
+    )
+
+
+def _page(section: Section, settings: PageSettings) -> PageConfiguration:
+    host, port = "", None
+    try:
+        parts = urlsplit(f"//{settings.listen}")
+        host, port = parts.hostname or "", parts.port
+        is_plain = parts.netloc == settings.listen and "@" not in settings.listen
+    except ValueError:
+        is_plain = False
+    if not host or not port or not is_plain:
+        section.wrong("listen", 'an address and a port are needed, such as "127.0.0.1:8460"', settings.listen)
+    if settings.public_url is not None and not settings.public_url.startswith(("http://", "https://")):
+        section.wrong("public_url", "must begin with http:// or https://", settings.public_url)
+    return PageConfiguration(settings.enabled, host, port or 0, settings.public_url)
+
+
+def _person(section: Section, settings: PersonSettings, secrets: SecretFiles) -> PersonConfiguration:
+    section.own_name()
+    name = str(section.path[-1])
+    if settings.urls is not None:
+        urls = tuple(settings.urls.get_secret_value().split())
+    elif settings.urls_file is not None:
+        urls = secrets.urls((*section.path, "urls_file"), settings.urls_file)
+    else:
+        urls = ()
+    return PersonConfiguration(name, urls)
+
+
+def _tanks(
+    section: Section, settings: Mapping[str, TankSettings], declared: Declared
+) -> tuple[tuple[TankConfiguration, ...], list[tuple[SeriesConfiguration, SeriesRules]]]:
+    tanks, series = [], []
+    for name, tank in settings.items():
+        place = section.at(name)
+        place.own_name()
+        for series_name, one in tank.series.items():
+            found = resolve_series(place.at("series", series_name), name, one, declared.get(name, ()))
+            if found is not None:
+                series.append(found)
+        if not declared.get(name):
+            place.wrong("series", f"there is none: write [tanks.{name}.series.temperature]")
+        tanks.append(_tank(place, name, tank, declared.get(name, ())))
+    return tuple(tanks), series
+
+
+def _tank(
+    section: Section, name: str, settings: TankSettings, siblings: Collection[str]
+) -> TankConfiguration:
+    _check_time_zone(section, settings.time_zone)
+    known = _EQUIPMENT | {fault.equipment for fault in FAULTS.values()}
+    for word in settings.equipment:
+        if word not in known:
+            section.wrong("equipment", instead_of(word, known), word)
+    for quantity, series in settings.water.items():
+        one = settings.series.get(series)
+        if quantity not in QUANTITIES:
+            section.at("water").wrong(
+                quantity, f"no such quantity; {instead_of(quantity, QUANTITIES)}", series
+            )
+        elif series not in siblings:
+            section.at("water").wrong(quantity, f"no such series; {instead_of(series, siblings)}", series)
+        elif one is not None and one.quantity != quantity:
+            section.at("water").wrong(quantity, f"that series is a {one.quantity}", series)
+    return TankConfiguration(
+        name=name,
+        title=section.title(settings.title),
+        rules=TankRules(
+            name=name,
+            time_zone=settings.time_zone,
+            volume_litres=section.above_zero("volume", settings.volume, "volume"),
+            equipment=frozenset(settings.equipment),
+            faults=MappingProxyType(
+                {code: _fault(section.at("faults", code), code, own) for code, own in settings.faults.items()}
+            ),
+            water=MappingProxyType(dict(settings.water)),
+        ),
+    )
+
+
+def _fault(section: Section, code: str, own: Mapping[str, str]) -> Mapping[str, float]:
+    """Own values of a fault's parameters, by the list that the fault itself keeps."""
+    fault = FAULTS.get(code)
+    if fault is None:
+        section.wrong("", f"no such fault; {instead_of(code, FAULTS)}")
+        return MappingProxyType({})
+    parameters = {parameter.name: parameter for parameter in fault.parameters}
+    found: dict[str, float] = {}
+    for key, text in own.items():
+        parameter = parameters.get(key)
+        if parameter is None:
+            section.wrong(key, f"no such parameter; {instead_of(key, parameters)}", text)
+            continue
+        if parameter.kind == "duration":
+            duration_us = section.duration(key, text)
+            value = None if duration_us is None else float(duration_us)
+        elif parameter.kind == "rate":
+            value = section.rate(key, text, fault.quantity)
+        else:
+            value = section.quantity(key, text, fault.quantity, difference=True)
+        if value is not None:
+            found[key] = value
+    return MappingProxyType(found)
+
+
+def _check_time_zone(section: Section, name: str) -> None:
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        meant = nearest(name, zoneinfo.available_timezones())
+        hint = f'did you mean "{meant}"?' if meant else 'an IANA name is needed, such as "UTC"'
+        section.wrong("time_zone", f"no such time zone; {hint}", name)
+
+
+def _boards(top: Section, settings: Settings, declared: Declared) -> tuple[BoardConfiguration, ...]:
+    boards: list[BoardConfiguration] = []
+    for position, one in sorted(settings.boards.items()):
+        section = top.at("boards", position)
+        board = resolve_board(section, one, declared)
+        if any((board.tank, board.name) == (other.tank, other.name) for other in boards):
+            section.wrong("name", "another board of this tank has that name", board.name)
+        boards.append(board)
+    return tuple(boards)
+
+
+def _check_together(
+    top: Section, series: tuple[SeriesConfiguration, ...], sources: tuple[SourceConfiguration, ...]
+) -> None:
+    """Check references between series, and that something feeds each."""
+    by_name = {(one.tank, one.name): one for one in series}
+    for one in series:
+        section = top.at("tanks", one.tank, "series", one.name)
+        for key, name, quantities in (
+            ("temperature_from", one.temperature_from, ("temperature",)),
+            ("derived_from", one.derived_from, ("conductivity", "specific_conductance")),
+        ):
+            other = by_name.get((one.tank, name or ""))
+            if other is not None and other.quantity not in quantities:
+                section.wrong(
+                    key, f"a {' or '.join(quantities)} is needed, and that is a {other.quantity}", name
+                )
+        if one.calibration is not None and one.temperature_from is None:
+            section.wrong(
+                "temperature_from", "is missing: the slope of an electrode depends on its temperature"
+            )
+        if one.derived_from is not None and one.temperature_from is None:
+            section.wrong(
+                "temperature_from", "is missing: salinity is computed from conductivity and temperature"
+            )
+        if one.derived_from is None and not any(brings(source, one.tank, one.name) for source in sources):
+            section.wrong("", "no source brings this series: name it in one of [[sources]]")
