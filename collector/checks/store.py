@@ -1,0 +1,95 @@
+"""Can readings be kept: is the folder ours to write, is there room, and is the database sound?"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+from collector.checks.finding import Finding, Verdict
+from collector.configuration import StoreConfiguration
+from collector.errors import StoreError
+from collector.store import StoreReader
+
+_PART = "store"
+_MEGABYTE = 1024 * 1024
+# Six series every 10 s are some 50,000 readings a day, a few MB with their index.
+_TOO_LITTLE = 100 * _MEGABYTE
+_LITTLE = 1024 * _MEGABYTE
+
+
+def check_store(configuration: StoreConfiguration) -> Iterator[Finding]:
+    """Look at folder, room and database; nothing is created and nothing changed."""
+    folder = configuration.folder
+    there = _nearest_folder(folder)
+    if there is None or not os.access(there, os.W_OK | os.X_OK):
+        yield Finding(
+            _PART,
+            Verdict.WRONG,
+            f"{folder} cannot be written by this user",
+            "run this as the user of the service, give the folder to it (chown), or change service.folder",
+        )
+        return
+    if there == folder:
+        yield from _check_writing(folder)
+    else:
+        yield Finding(_PART, Verdict.WELL, f"{folder} will be made at the first run")
+    yield _room(there)
+    if configuration.path.is_file():
+        yield _check_database(configuration.path)
+
+
+def _nearest_folder(folder: Path) -> Path | None:
+    """The folder itself or the nearest one above it that exists; None where a file is in the way."""
+    found = next(one for one in (folder, *folder.parents) if one.exists())
+    return found if found.is_dir() else None
+
+
+def _check_writing(folder: Path) -> Iterator[Finding]:
+    try:
+        with tempfile.TemporaryFile(dir=folder) as file:
+            file.write(b"brinebell")
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        yield Finding(
+            _PART,
+            Verdict.WRONG,
+            f"writing to {folder} fails ({error.strerror})",
+            "look at the disk: full, read-only after an error, or worn out?",
+        )
+    else:
+        yield Finding(_PART, Verdict.WELL, f"{folder} can be written")
+
+
+def _room(folder: Path) -> Finding:
+    free = shutil.disk_usage(folder).free
+    text = f"{free // _MEGABYTE:,} MB free"
+    mend = "make room, or put service.folder on a larger disk"
+    if free < _TOO_LITTLE:
+        return Finding(_PART, Verdict.WRONG, f"only {text}", mend)
+    if free < _LITTLE:
+        return Finding(_PART, Verdict.NOTE, f"only {text}", mend)
+    return Finding(_PART, Verdict.WELL, text)
+
+
+def _check_database(path: Path) -> Finding:
+    """Let SQLite read through the whole file, which takes seconds for each GB."""
+    mend = f"move {path} aside and start anew; `sqlite3 {path.name} .recover` may save what is in it"
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+            told = str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+        if told == "ok":
+            with StoreReader(path):
+                pass
+    except sqlite3.Error as error:
+        told = str(error)
+    except StoreError as error:
+        return Finding(_PART, Verdict.WRONG, str(error))
+    if told != "ok":
+        return Finding(_PART, Verdict.WRONG, f"{path} is damaged ({told.splitlines()[0]})", mend)
+    return Finding(_PART, Verdict.WELL, f"{path} is sound, {path.stat().st_size // _MEGABYTE:,} MB")

@@ -1,0 +1,71 @@
+"""`brinebell check`: is everything as it must be, and if not, how is it mended?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from collector.commands.configuration_argument import add_configuration_argument
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from collector.checks import Finding
+    from collector.settings import Loaded
+
+SUMMARY = "check configuration, broker, store, delivery and page, and say how to mend what is wrong"
+EXAMPLE = "brinebell check --config brinebell.toml --ring"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    add_configuration_argument(parser)
+    parser.add_argument("--ring", action="store_true", help="send a test message over every channel")
+    documents = parser.add_mutually_exclusive_group()
+    documents.add_argument(
+        "--keys",
+        action="store_true",
+        help="print every key of the configuration with unit, default and meaning",
+    )
+    documents.add_argument(
+        "--example", action="store_true", help="print a commented example configuration, to start from"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print findings as they are made; 1 if something is wrong."""
+    from collector.checks import Verdict
+    from collector.settings import example_text, keys_text, read_configuration
+
+    if arguments.keys or arguments.example:
+        print(keys_text() if arguments.keys else example_text(), end="\n" if arguments.keys else "")
+        return 0
+    wrong = 0
+    for finding in _findings(read_configuration(arguments.config), is_ringing=arguments.ring):
+        wrong += finding.verdict is Verdict.WRONG
+        print("\n".join(finding.lines()), flush=True)
+    print(
+        "Nothing is wrong." if not wrong else f"{wrong} {'thing is' if wrong == 1 else 'things are'} wrong."
+    )
+    return 1 if wrong else 0
+
+
+def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
+    from collector.checks import Finding, Verdict
+    from collector.checks.broker import check_broker
+    from collector.checks.delivery import check_delivery
+    from collector.checks.page import check_page
+    from collector.checks.store import check_store
+
+    configuration = loaded.configuration
+    counts = (
+        f"{len(configuration.tanks)} of tanks, {len(configuration.series)} of series, "
+        f"{len(configuration.sources)} of sources, {len(configuration.boards)} of boards"
+    )
+    yield Finding("configuration", Verdict.WELL, f"{loaded.origin} can be read: {counts}")
+    for warning in loaded.warnings:
+        yield Finding("configuration", Verdict.NOTE, warning)
+    yield from check_broker(configuration.mqtt)
+    yield from check_store(configuration.store)
+    yield from check_delivery(configuration, is_ringing=is_ringing)
+    yield from check_page(configuration.page)

@@ -1,0 +1,108 @@
+"""`brinebell incidents`: what happened, from the store, newest last."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from collector.commands.configuration_argument import add_configuration_argument
+
+if TYPE_CHECKING:
+    from collector.configuration import Configuration
+    from collector.store import IncidentRecord
+
+SUMMARY = "list what happened: when, in which tank, what, how long, and what was told"
+EXAMPLE = "brinebell incidents --config brinebell.toml --last 5"
+
+_COLUMNS = ("when", "tank", "what", "priority", "how long")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    add_configuration_argument(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON object instead of a table")
+    parser.add_argument("--last", type=_count, metavar="N", help="only the last N incidents")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print them; 0 also if there are none."""
+    from collector.settings import load_configuration
+    from collector.store import StoreReader
+
+    configuration = load_configuration(arguments.config)
+    with StoreReader(configuration.store.path) as reader:
+        records = reader.incidents(arguments.last)[::-1]
+    if arguments.json:
+        print(_json_text(records))
+    elif not records:
+        print("No incident so far.")
+    else:
+        print(_table_text(records, configuration))
+    return 0
+
+
+def _count(text: str) -> int:
+    count = int(text) if text.isascii() and text.isdecimal() else 0
+    if count < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of incidents: 1 or more is needed")
+    return count
+
+
+def _json_text(records: tuple[IncidentRecord, ...]) -> str:
+    import orjson
+
+    from collector.replay import rfc3339
+
+    found = [
+        {
+            "number": record.incident.number,
+            "cause": record.incident.cause,
+            "series": [f"{record.incident.tank}/{name}" for name in record.incident.series],
+            "first_evidence": rfc3339(record.incident.first_evidence_us),
+            "alarmed_at": rfc3339(record.incident.alarmed_at_us),
+            "ended_at": None if record.incident.ended_at_us is None else rfc3339(record.incident.ended_at_us),
+            "priority": str(record.incident.priority),
+            "text": f"{record.title}\n{record.body}",
+        }
+        for record in records
+    ]
+    return orjson.dumps({"incidents": found}, option=orjson.OPT_INDENT_2).decode()
+
+
+def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuration) -> str:
+    """A table with the message under each row: its own words, as they were sent."""
+    from collector.replay import duration_text
+    from rules import CAUSES
+
+    rows = [_COLUMNS]
+    for record in records:
+        incident = record.incident
+        cause = CAUSES.get(incident.cause)
+        rows.append(
+            (
+                _local_time(incident.alarmed_at_us, incident.tank, configuration),
+                incident.tank,
+                incident.cause if cause is None else cause.title,
+                str(incident.priority),
+                duration_text(incident),
+            )
+        )
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    lines = []
+    told = ["", *(f"{record.title}\n{record.body}".strip() for record in records)]
+    for row, message in zip(rows, told, strict=True):
+        lines.append("  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip())
+        lines += [f"    {line}" for line in message.splitlines()]
+    return "\n".join(lines)
+
+
+def _local_time(time_us: int, tank: str, configuration: Configuration) -> str:
+    """The tank's own wall time with its zone, UTC for a tank that is no longer configured."""
+    from datetime import UTC, datetime
+    from zoneinfo import ZoneInfo
+
+    at = datetime.fromtimestamp(time_us / 1e6, UTC)
+    for one in configuration.tanks:
+        if one.name == tank:
+            at = at.astimezone(ZoneInfo(one.rules.time_zone))
+    return at.strftime("%Y-%m-%d %H:%M %Z")
