@@ -22,13 +22,15 @@ class Observation(NamedTuple):
 
     `name` is "" where the payload holds one value. `value` is a number, a boolean or a word.
     `unit` is the payload's own unit, None where it has none. `observed_us` is the payload's own time in
-    microseconds since 1970 UTC, None where it has none.
+    microseconds since 1970 UTC, None where it has none. `is_relative` says that this time was counted
+    from the arrival of the payload: a redelivery must be read with the arrival that the first one had.
     """
 
     name: str
     value: float | bool | str
     unit: str | None = None
     observed_us: int | None = None
+    is_relative: bool = False
 
 
 class Reading(NamedTuple):
