@@ -5,9 +5,10 @@ the store's outbox. Nothing here opens a database, and nothing here imports appr
 """
 
 from collector.delivery.channels import Sent, channel_names
+from collector.delivery.outbox import Outbox
 from collector.delivery.plan import plan_notifications
 from collector.delivery.ring import ChannelResult, send_test
-from collector.delivery.worker import DeliveryWorker, Outbox
+from collector.delivery.worker import DeliveryWorker
 
 __all__ = [
     "ChannelResult",

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypedDict
 
 from collector.delivery.masking import Mask
 from collector.messages import Outcome
@@ -30,6 +30,19 @@ _MAY_HAVE_ARRIVED = re.compile(
 _DETAIL = re.compile(r"(?:Socket|SMTP|I/O) Exception: ?", re.IGNORECASE)
 
 _lines: ContextVar[list[str] | None] = ContextVar("lines", default=None)
+
+
+class Request(TypedDict):
+    """One message for one channel, as the sender process is given it.
+
+    `number` is given back with the answer.
+    """
+
+    number: int
+    url: str
+    title: str
+    body: str
+    priority: str
 
 
 class Sent(NamedTuple):

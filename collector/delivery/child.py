@@ -12,9 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import IO, TypeAlias
 
-from collector.delivery.channels import Sent
+from collector.delivery.channels import Request, Sent
 from collector.delivery.masking import Mask
-from collector.delivery.sender import Request
 from collector.messages import Outcome
 
 logger = logging.getLogger(__name__)

@@ -41,7 +41,7 @@ class Mask:
 
 def _parts(url: str) -> set[str]:
     """Every part of a URL that may show, in each spelling in which it may."""
-    _, _, rest = url.rpartition("://") if "://" not in url else url.partition("://")
+    rest = url.partition("://")[2] or url
     found: set[str] = set()
     for part in _SEPARATORS.split(_OPTION_NAME.sub("&", rest)):
         plain = unquote(part)

@@ -36,6 +36,15 @@ def retry_at_us(message: Message, now_us: int) -> int:
     return now_us + min(delay_us, LONGEST_RETRY_US[message.priority])
 
 
+def due_us(message: Message, now_us: int) -> int:
+    """When a message may be sent; at once if its retry lies farther off than any retry does.
+
+    Then the clock was set back: a Raspberry Pi has none that runs while it is off.
+    """
+    was_set_back = message.tries > 0 and message.not_before_us > now_us + LONGEST_RETRY_US[message.priority]
+    return now_us if was_set_back else message.not_before_us
+
+
 def is_given_up(message: Message, now_us: int) -> bool:
     """Whether a message is too old to be of help."""
     limit_us = GIVEN_UP_AFTER_US[message.priority]

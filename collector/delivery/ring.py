@@ -53,7 +53,7 @@ def send_test(
             {"number": number, "url": url, "title": TITLE, "body": BODY, "priority": Priority.LOW.value}
         )
     process.finish()
-    answers = _collect(heard, len(targets), time.monotonic() + patience_s)
+    answers = _collect(heard, len(targets), patience_s)
     process.kill()
     process.join(patience_s)
     return [
@@ -62,8 +62,9 @@ def send_test(
     ]
 
 
-def _collect(heard: queue.SimpleQueue[Heard], count: int, until_s: float) -> list[Sent]:
-    reason = f"no answer by the end of {PATIENCE_S:.0f} s"
+def _collect(heard: queue.SimpleQueue[Heard], count: int, patience_s: float) -> list[Sent]:
+    until_s = time.monotonic() + patience_s
+    reason = f"no answer within {patience_s:g} s"
     found: dict[int, Sent] = {}
     while len(found) < count:
         try:

@@ -15,24 +15,14 @@ import signal
 import sys
 import threading
 from collections.abc import Sequence
-from typing import Any, BinaryIO, TypedDict
+from typing import Any, BinaryIO
 
-from collector.delivery.channels import load, send
+from collector.delivery.channels import Request, load, send
 from rules import Priority
 
 # Places where a test has this process die as a power cut would have it: at the start, with a message
 # taken and not sent, with a message sent and not answered.
 STEPS = ("loading", "taken", "sent")
-
-
-class Request(TypedDict):
-    """One message for one channel; `number` is given back with the answer."""
-
-    number: int
-    url: str
-    title: str
-    body: str
-    priority: str
 
 
 class _Sender:

@@ -16,16 +16,17 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Protocol, Self, TypeAlias
+from typing import Self, TypeAlias
 
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.delivery.channels import Sent, channel_names
 from collector.delivery.child import Answer, Gone, Heard, Ready, SenderProcess, sender_command
 from collector.delivery.masking import Mask
-from collector.delivery.retry import is_given_up, outgoing_body, retry_at_us
+from collector.delivery.outbox import Outbox
+from collector.delivery.retry import due_us, is_given_up, outgoing_body, retry_at_us
 from collector.errors import StoreError
-from collector.messages import Message, Outcome, Try
+from collector.messages import Message, Outcome
 
 logger = logging.getLogger(__name__)
 
@@ -42,38 +43,6 @@ LONGEST_PAUSE_S = 300.0
 # Instants are 64 bits: everything that waits is due by then.
 _EVER_US = 2**62
 _AT_MOST = 2000
-
-
-class Outbox(Protocol):
-    """What the worker needs of the store's outbox; its methods may be called from any thread."""
-
-    def due(self, now_us: int, limit: int = ...) -> tuple[Message, ...]:
-        """Messages that wait and may be sent by then."""
-        ...
-
-    def record_try_started(self, message: int, started_us: int) -> int:
-        """Make durable that sending begins; return the number of the try."""
-        ...
-
-    def record_try_ended(
-        self,
-        number: int,
-        ended_us: int,
-        outcome: Outcome,
-        reason: str = ...,
-        *,
-        retry_at_us: int | None = ...,
-    ) -> None:
-        """Make durable how a try ended; DELIVERED also marks the message done."""
-        ...
-
-    def give_up(self, message: int) -> None:
-        """Send a message no more."""
-        ...
-
-    def unfinished_tries(self) -> tuple[tuple[Try, Message], ...]:
-        """Tries that have no end."""
-        ...
 
 
 @dataclass(slots=True)
@@ -252,8 +221,9 @@ class DeliveryWorker:
                 told_first.add((key, message.incident))
             if key in busy:
                 continue
-            if message.not_before_us > now_us:
-                next_us = message.not_before_us if next_us is None else min(next_us, message.not_before_us)
+            at_us = due_us(message, now_us)
+            if at_us > now_us:
+                next_us = at_us if next_us is None else min(next_us, at_us)
             elif key not in heads or message.priority.rank > heads[key].priority.rank:
                 heads[key] = message
         return list(heads.values()), next_us

@@ -1,0 +1,103 @@
+"""The service is killed while it delivers: nothing is lost, and what may have come twice says so."""
+
+from __future__ import annotations
+
+import json
+import random
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import psutil
+import pytest
+
+from collector.store import Store
+from tests.delivery.post import BODY, REPEATED, message, outcomes, put, states
+from tests.delivery.receivers import WebReceiver, wait_for
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def service(path: Path, url: str, *options: str) -> subprocess.Popen[str]:
+    command = [sys.executable, "-m", "tests.delivery.service_process", str(path), url, *options]
+    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+
+
+def finish(path: Path, url: str) -> dict[str, int]:
+    with service(path, url, "--once") as process:
+        held, _ = process.communicate(timeout=60)
+    assert process.returncode == 0
+    return json.loads(held)
+
+
+@pytest.mark.parametrize(
+    ("step", "bodies", "tries"),
+    [
+        ("before_start", [BODY], ["delivered"]),
+        ("after_start", [REPEATED], ["interrupted", "delivered"]),
+        ("before_end", [BODY, REPEATED], ["interrupted", "delivered"]),
+        ("after_end", [BODY], ["delivered"]),
+    ],
+)
+def test_service_killed_at_a_step_costs_at_most_one_marked_repetition(
+    store: Store, path: Path, step: str, bodies: list[str], tries: list[str]
+) -> None:
+    now_us = time.time_ns() // 1000
+    put(store, now_us, message(now_us))
+    with WebReceiver() as web:
+        with service(path, web.url, "--die-at", step) as process:
+            assert process.wait(60) == -9
+        finish(path, web.url)
+    assert [body for _, body in web.rings] == bodies
+    assert outcomes(path) == tries
+    assert states(path) == ["done"]
+
+
+def test_service_killed_at_random_instants_loses_nothing(store: Store, path: Path) -> None:
+    draw = random.Random(20260308)
+    count, kills = 30, 6
+    now_us = time.time_ns() // 1000
+    put(store, now_us, *(message(now_us, incident=n, title=str(n)) for n in range(1, count + 1)))
+    with WebReceiver(hold_s=0.05) as web:
+        for _ in range(kills):
+            with service(path, web.url) as process:
+                before = web.requests
+                wait_for(lambda before=before: web.requests > before)
+                time.sleep(draw.uniform(0.0, 0.3))
+                process.kill()
+            # A sender left behind finishes what it was given and ends: nobody writes to it any more.
+            wait_for(lambda: not _senders())
+        finish(path, web.url)
+    assert states(path) == ["done"] * count
+    titles = [title for title, _ in web.rings]
+    assert set(titles) == {str(number) for number in range(1, count + 1)}
+    assert len(titles) <= count + kills
+    for number in set(titles):
+        bodies = [body for title, body in web.rings if title == number]
+        assert bodies[1:] == [REPEATED] * (len(bodies) - 1)
+
+
+def test_service_itself_never_holds_apprise_and_the_sender_is_gone_afterwards(
+    store: Store, path: Path
+) -> None:
+    now_us = time.time_ns() // 1000
+    put(store, now_us, message(now_us))
+    with WebReceiver() as web:
+        held = finish(path, web.url)
+    assert held["most_children"] == 1
+    assert held["children"] == 0
+    assert not held["apprise"]
+    # apprise alone is some 20 MB: what stays behind is a thread and a few records.
+    assert held["grown_bytes"] < 4_000_000
+
+
+def _senders() -> list[psutil.Process]:
+    """Sender processes that lost their service: this test's own are the only ones that look so."""
+    found = []
+    for process in psutil.process_iter(["cmdline", "ppid", "cwd"]):
+        command = process.info["cmdline"] or []
+        is_ours = process.info["cwd"] == str(ROOT)
+        if "collector.delivery.sender" in command and process.info["ppid"] == 1 and is_ours:
+            found.append(process)
+    return found
