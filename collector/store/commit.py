@@ -76,6 +76,8 @@ class Commit:
         Readings, in any order; see `Row`.
     revised
         Verdicts on readings stored earlier or in `rows`.
+    settled
+        Packet ids whose arrivals are no longer needed: the broker has taken their acknowledgement.
     """
 
     committed_us: int
@@ -84,6 +86,7 @@ class Commit:
     revised: Sequence[FlagRevised] = ()
     rejections: Sequence[Rejection] = ()
     arrivals: Sequence[Arrival] = ()
+    settled: Sequence[int] = ()
     boards: Sequence[BoardState] = ()
     alarms: Sequence[AlarmEvent] = ()
     incidents: Sequence[IncidentRecord] = ()

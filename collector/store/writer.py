@@ -265,6 +265,11 @@ class Store:
                     for one in batch.rejections
                 ],
             )
+        if batch.settled:
+            # Before the new ones: the broker may have used the same packet id again.
+            self._connection.executemany(
+                "DELETE FROM arrivals WHERE packet_id = ?", [(packet_id,) for packet_id in batch.settled]
+            )
         if batch.arrivals:
             self._connection.executemany("INSERT OR REPLACE INTO arrivals VALUES(?, ?, ?, ?)", batch.arrivals)
         for board in batch.boards:

@@ -1,0 +1,70 @@
+"""What is usual for each series: fitted from the last weeks in the store, recorded there, and read again.
+
+A first, plain fit that costs milliseconds a series, so it runs in the service; one that needs more will
+have a worker of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from collector.configuration import Configuration
+from collector.store import SLOT_US, Store, StoreReader
+from rules import HOUR_US, Baseline, DayProfile, Learning, fit_day_profile
+
+# The name of the fit in the store, beside its numbers.
+FORM = "day_profile"
+DAY_US = 24 * HOUR_US
+# Four weeks: enough of each weekday, and young enough to follow the seasons of a room.
+LEARN_FROM_US = 28 * DAY_US
+
+
+def record_baselines(
+    store: Store, reader: StoreReader, configuration: Configuration, ids: Sequence[int], now_us: int
+) -> dict[int, Baseline]:
+    """Fit a baseline for every series that has days enough, record it as applying from now on, return all.
+
+    Incidents are left out: what was wrong then is not usual.
+    """
+    found: dict[int, Baseline] = {}
+    zones = {tank.name: tank.rules.time_zone for tank in configuration.tanks}
+    for index, series in enumerate(configuration.series):
+        buckets = reader.buckets(ids[index], now_us - LEARN_FROM_US, now_us, LEARN_FROM_US // SLOT_US)
+        means = buckets.mean.copy()
+        for start_us, end_us in _incidents(reader, series.tank, now_us):
+            means[(buckets.starts_us + SLOT_US > start_us) & (buckets.starts_us < end_us)] = np.nan
+        fitted = fit_day_profile(buckets.starts_us, means, zones[series.tank], series.quantity)
+        if isinstance(fitted, Learning):
+            continue
+        data = {"time_zone": fitted.time_zone, "low": fitted.low, "high": fitted.high}
+        store.record_baseline(index, FORM, data, fitted_us=now_us, applies_from_us=now_us)
+        found[index] = fitted
+    return found
+
+
+def recorded_baselines(
+    reader: StoreReader, ids: Sequence[int], now_us: int
+) -> tuple[dict[int, Baseline], int | None]:
+    """Return the baselines in force, by series index, and when the youngest of them was fitted."""
+    indexes = {number: index for index, number in enumerate(ids)}
+    found: dict[int, Baseline] = {}
+    youngest_us: int | None = None
+    for version in reader.baselines(now_us):
+        index = indexes.get(version.series)
+        if index is None or version.form != FORM or version.applies_from_us > now_us:
+            continue
+        data = version.data
+        found[index] = DayProfile(data["time_zone"], tuple(data["low"]), tuple(data["high"]))
+        youngest_us = max(version.fitted_us, youngest_us or 0)
+    return found, youngest_us
+
+
+def _incidents(reader: StoreReader, tank: str, now_us: int) -> list[tuple[int, int]]:
+    """Begin and end of the tank's incidents."""
+    return [
+        (one.incident.first_evidence_us, one.incident.ended_at_us or now_us)
+        for one in reader.incidents()
+        if one.incident.tank == tank
+    ]

@@ -1,0 +1,335 @@
+"""The loop of the service: messages become readings, readings are judged and committed, then acknowledged.
+
+One thread does all of it, in this order: receive, route, judge, commit, acknowledge. A message is
+acknowledged only when the commit that holds what it said has returned; a kill at any instant therefore
+loses nothing that was acknowledged, and (series, time) makes what comes again the same reading.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple, Protocol
+
+from collector.arrivals import Arrivals
+from collector.batch import Batch
+from collector.clock import Clock
+from collector.errors import StoreError
+from collector.judging import Judge, Judged
+from collector.messages import NewMessage
+from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
+from collector.sorting import Sorter
+from collector.store import Commit, Committed, IncidentRecord
+from rules import AlarmRaised, AlarmReturned, IncidentEvent
+
+_LOG = logging.getLogger(__name__)
+
+# Time is told to the engine about once a second while nothing arrives.
+TICK_S = 1.0
+# A loop that stood still so long (a sleeping machine, a clock that was set) has heard nothing meanwhile.
+STALL_S = 30.0
+# How often a marker confirms that the broker has our acknowledgements.
+CONFIRM_S = 60.0
+# First and longest pause before a commit that the store refused is tried again.
+FIRST_RETRY_S = 0.5
+LONGEST_RETRY_S = 30.0
+_NEVER_S = float("inf")
+
+
+class Line(Protocol):
+    """What the loop needs of the session with the broker."""
+
+    @property
+    def window(self) -> int:
+        """How many messages the broker sends before it waits for acknowledgements."""
+        ...
+
+    @property
+    def unacknowledged(self) -> int:
+        """How many messages wait for theirs."""
+        ...
+
+    def receive(self, timeout_s: float) -> Received:
+        """Wait at most so long for messages or a change of the connection."""
+        ...
+
+    def acknowledge(self, receipt: Receipt) -> None:
+        """Tell the broker that all a receipt stands for is safe."""
+        ...
+
+    def mark(self) -> None:
+        """Send a marker, which comes back behind everything that lies at the broker."""
+        ...
+
+
+class Keeper(Protocol):
+    """What the loop needs of the store."""
+
+    def commit(self, batch: Commit) -> Committed:
+        """Make a batch durable, all or nothing; StoreError if the store refuses."""
+        ...
+
+    def forget_arrivals(self) -> None:
+        """Empty the list of arrival times given."""
+        ...
+
+
+class Telling(NamedTuple):
+    """What an incident event means for people: how it reads, and who is told."""
+
+    record: IncidentRecord
+    messages: Sequence[NewMessage]
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A commit that waits for the store, and what may be acknowledged when it is durable."""
+
+    commit: Commit
+    receipt: Receipt | None
+
+
+class Intake:
+    """Runs the loop, one `round` at a time.
+
+    Parameters
+    ----------
+    line, store
+        The session with the broker, and the store.
+    sorter
+        Makes readings of messages.
+    judge
+        Feeds the engine.
+    arrivals
+        Times given to payloads without one; the sorter's own.
+    tell
+        Words an incident event and says who is told.
+    on_messages
+        Called after each commit that holds messages for people.
+    commit_interval_s
+        How long a reading waits at most, wall seconds; 0 is whenever the store is free.
+    """
+
+    def __init__(
+        self,
+        line: Line,
+        store: Keeper,
+        sorter: Sorter,
+        judge: Judge,
+        arrivals: Arrivals,
+        *,
+        tell: Callable[[IncidentEvent, int], Telling],
+        clock: Clock,
+        on_messages: Callable[[], None] = lambda: None,
+        commit_interval_s: float = 1.0,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._line, self._store = line, store
+        self._sorter, self._judge, self._arrivals = sorter, judge, arrivals
+        self._tell, self._on_messages = tell, on_messages
+        self._clock, self._monotonic = clock, monotonic
+        self._interval_s = commit_interval_s
+        self._batch = Batch()
+        self._batch_since_s = 0.0
+        self._receipt: Receipt | None = None
+        self._prepared: deque[Prepared] = deque()
+        self._must_forget = False
+        self._retry_at_s = 0.0
+        self._retry_pause_s = FIRST_RETRY_S
+        self._tick_at_s = 0.0
+        self._confirm_at_s = 0.0
+        self._round_us = clock.now_us()
+
+    def begin(self) -> None:
+        """Record that nothing is heard until the backlog has been taken in."""
+        self._prepare(None)
+        self._settle()
+
+    def round(self) -> None:
+        """Receive what there is, or wait for it; judge, commit and acknowledge what is due."""
+        received = self._line.receive(self._patience_s())
+        self._notice_stall()
+        self._take(received)
+        now_s = self._monotonic()
+        if self._is_due(received.is_drained, now_s):
+            self._prepare(self._receipt)
+        elif self._judge.is_live and self._batch.is_empty and now_s >= self._tick_at_s:
+            self._tick(now_s)
+        if now_s >= self._retry_at_s:
+            self._settle()
+
+    def finish(self) -> None:
+        """Commit and acknowledge what has been received."""
+        if not self._batch.is_empty:
+            self._prepare(self._receipt)
+        self._settle()
+        if self._prepared:
+            _LOG.error(
+                "stopping with %d commits that the store refused: nothing of them was acknowledged, the "
+                "broker will send it again",
+                len(self._prepared),
+            )
+
+    # -- what came ---------------------------------------------------------------------------------
+
+    def _take(self, received: Received) -> None:
+        messages, caught_up = received.messages, received.caught_up
+        if caught_up is not None:
+            self._sort(messages[: caught_up.position])
+            self._take_marker(caught_up)
+            messages = messages[caught_up.position :]
+        self._sort(messages)
+        self._receipt = received.receipt
+        if isinstance(received.change, Connected):
+            self._take_connection(received.change)
+        elif isinstance(received.change, Disconnected):
+            self._stop_listening()
+
+    def _sort(self, messages: Sequence[Message]) -> None:
+        if messages:
+            if self._batch.is_empty:
+                self._batch_since_s = self._monotonic()
+            self._sorter.sort(messages, self._batch, is_backlog=not self._judge.is_live)
+
+    def _take_connection(self, connected: Connected) -> None:
+        self._confirm_at_s = _NEVER_S
+        self._arrivals.mark()
+        if not connected.session_present:
+            # Packet ids begin anew: what is known of the old ones would be taken for what it is not.
+            self._arrivals.forget()
+            self._prepared = deque(
+                replace(one, commit=replace(one.commit, arrivals=(), settled=())) for one in self._prepared
+            )
+            self._must_forget = True
+
+    def _take_marker(self, caught_up: CaughtUp) -> None:
+        if caught_up.was_heard:
+            self._arrivals.settle()
+        self._confirm_at_s = self._monotonic() + CONFIRM_S
+        if self._judge.is_live:
+            return
+        # What follows the marker is not covered by this commit, so it acknowledges nothing.
+        if not self._batch.is_empty:
+            self._prepare(None)
+        self._queue(self._judge.catch_up(self._clock.now_us()), Batch(), None)
+
+    def _stop_listening(self) -> None:
+        """The line is lost, or was not listened to: until a marker comes back, what arrives is backlog."""
+        if not self._batch.is_empty:
+            self._prepare(None)
+        self._judge.stop_listening()
+        self._prepare(None)
+
+    def _notice_stall(self) -> None:
+        now_us = self._clock.now_us()
+        passed_s = self._clock.wall_seconds(now_us - self._round_us)
+        self._round_us = now_us
+        if self._judge.is_live and passed_s > STALL_S:
+            _LOG.warning(
+                "nothing was done for %.0f s (a sleeping machine or a clock that was set?)", passed_s
+            )
+            self._stop_listening()
+            self._arrivals.mark()
+            self._line.mark()
+
+    # -- when --------------------------------------------------------------------------------------
+
+    def _patience_s(self) -> float:
+        now_s = self._monotonic()
+        due_s = now_s + TICK_S
+        if not self._batch.is_empty:
+            due_s = min(due_s, self._batch_since_s + self._interval_s)
+        elif self._judge.is_live:
+            due_s = min(due_s, self._tick_at_s)
+        if self._prepared:
+            due_s = min(due_s, self._retry_at_s)
+        return max(0.0, due_s - now_s)
+
+    def _is_due(self, is_drained: bool, now_s: float) -> bool:
+        if self._batch.is_empty:
+            return False
+        if self._batch.is_urgent or now_s - self._batch_since_s >= self._interval_s:
+            return True
+        return is_drained and self._line.unacknowledged >= self._line.window
+
+    def _tick(self, now_s: float) -> None:
+        """Let time pass on a line on which nothing arrives."""
+        self._tick_at_s = now_s + TICK_S
+        now_us = self._clock.now_us()
+        events = self._judge.tick(now_us)
+        if events:
+            self._queue(Judged(now_us, [], (), events), Batch(), self._receipt)
+        elif not self._prepared and self._receipt is not None:
+            # Messages that said nothing worth keeping, such as our own marker.
+            self._line.acknowledge(self._receipt)
+        if now_s >= self._confirm_at_s and self._arrivals.has_unconfirmed:
+            self._confirm_at_s = _NEVER_S
+            self._arrivals.mark()
+            self._line.mark()
+
+    # -- judge, commit, acknowledge ----------------------------------------------------------------
+
+    def _prepare(self, receipt: Receipt | None) -> None:
+        """Judge the batch, and queue the commit of it; it is judged once, however often it is committed."""
+        batch, self._batch = self._batch, Batch()
+        judged = self._judge.judge(batch.entries, self._clock.now_us(), batch.boards)
+        self._queue(judged, batch, receipt)
+
+    def _queue(self, judged: Judged, batch: Batch, receipt: Receipt | None) -> None:
+        now_us = self._clock.now_us()
+        alarms = [event for event in judged.events if isinstance(event, AlarmRaised | AlarmReturned)]
+        tellings = [
+            self._tell(event, now_us)
+            for event in judged.events
+            if not isinstance(event, AlarmRaised | AlarmReturned)
+        ]
+        arrivals, settled = self._arrivals.take()
+        commit = Commit(
+            committed_us=now_us,
+            engine_us=judged.engine_us,
+            rows=judged.rows,
+            revised=judged.revised,
+            rejections=batch.rejections,
+            arrivals=arrivals,
+            settled=settled,
+            boards=batch.boards,
+            alarms=alarms,
+            incidents=[telling.record for telling in tellings],
+            messages=[message for telling in tellings for message in telling.messages],
+        )
+        self._prepared.append(Prepared(commit, receipt))
+
+    def _settle(self) -> None:
+        """Commit what is prepared, in its order; only after each commit acknowledge what it holds."""
+        try:
+            if self._must_forget:
+                self._store.forget_arrivals()
+                self._must_forget = False
+            while self._prepared:
+                prepared = self._prepared[0]
+                self._store.commit(prepared.commit)
+                self._prepared.popleft()
+                if prepared.receipt is not None:
+                    self._line.acknowledge(prepared.receipt)
+                self._arrivals.acknowledged(prepared.commit.arrivals)
+                if prepared.commit.messages:
+                    self._on_messages()
+        except StoreError as error:
+            self._wait_for_store(error)
+            return
+        if self._retry_pause_s > FIRST_RETRY_S:
+            self._retry_pause_s = FIRST_RETRY_S
+            _LOG.warning("the store works again; nothing was lost")
+
+    def _wait_for_store(self, error: StoreError) -> None:
+        if self._retry_pause_s == FIRST_RETRY_S:
+            _LOG.error(
+                "%s. Readings are kept in memory and at the broker until it works again; look at the disk: "
+                "is it full, worn out or read-only?",
+                error,
+            )
+        self._retry_pause_s = min(2 * self._retry_pause_s, LONGEST_RETRY_S)
+        self._retry_at_s = self._monotonic() + self._retry_pause_s

@@ -1,0 +1,144 @@
+"""The engine as the service uses it: live, through a backlog, through an outage, and after a restart.
+
+While a backlog is drained, engine time follows the readings and no clock is told; readings whose time
+is not known are kept back, and only the newest of each series reaches the engine at the end. A restart
+goes through the recorded commits by the same steps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from collector.batch import Entry, judgeable, judged_rows, unjudged_row
+from collector.readings import Mark
+from collector.store import BoardState, RecordedBlock, Row
+from rules import AlarmRaised, Engine, Event, FlagRevised, Incident
+
+_UNKNOWN = int(Mark.TIME_UNKNOWN)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What came of some readings and of time: rows for the store, and what the engine said."""
+
+    engine_us: int | None
+    rows: list[Row]
+    revised: tuple[FlagRevised, ...]
+    events: tuple[Event, ...]
+
+
+class Judge:
+    """Feeds the engine; it begins, as after an outage, not listening.
+
+    Parameters
+    ----------
+    engine
+        Fresh, with its baselines.
+    boards
+        Names of the series of each board, by tank and name.
+    """
+
+    def __init__(self, engine: Engine, boards: Mapping[tuple[str, str], tuple[str, ...]]) -> None:
+        self._engine = engine
+        self._boards = boards
+        self._kept_back: dict[int, Entry] = {}
+        self.is_live = False
+        engine.stop_listening()
+
+    @property
+    def engine(self) -> Engine:
+        """The engine that is fed."""
+        return self._engine
+
+    def stop_listening(self) -> None:
+        """Nothing can be heard, or only backlog: no silence counts, no delay ends by the clock."""
+        self.is_live = False
+        self._engine.stop_listening()
+
+    def catch_up(self, now_us: int) -> Judged:
+        """The backlog is over: judge the newest reading kept back of each series, and listen from now on."""
+        block = judgeable(list(self._kept_back.values()))
+        self._kept_back.clear()
+        outcome = self._engine.advance(block.block)
+        verdicts = tuple(
+            FlagRevised(entry[1], entry[0], primary, tests)
+            for entry, primary, tests in zip(block.entries, outcome.primary, outcome.tests, strict=True)
+        )
+        self.is_live = True
+        self._engine.listen_from(now_us)
+        events = (*outcome.events, *self._engine.advance_to(now_us))
+        return Judged(now_us, [], (*verdicts, *outcome.revised), events)
+
+    def judge(self, entries: list[Entry], now_us: int, boards: Iterable[BoardState] = ()) -> Judged:
+        """Judge boards that came or went, then readings; live, time then goes on to `now_us`."""
+        events: list[Event] = []
+        for board in boards:
+            events += self._tell_board(board)
+        unknown = [] if self.is_live else [entry for entry in entries if entry[3] & _UNKNOWN]
+        if unknown:
+            entries = [entry for entry in entries if not entry[3] & _UNKNOWN]
+            self._keep_back(unknown)
+        block = judgeable(entries)
+        outcome = self._engine.advance(block.block)
+        events += outcome.events
+        if self.is_live:
+            events += self._engine.advance_to(now_us)
+        rows = judged_rows(block.entries, outcome)
+        rows.extend(unjudged_row(entry) for entry in unknown)
+        return Judged(now_us if self.is_live else None, rows, outcome.revised, tuple(events))
+
+    def tick(self, now_us: int) -> tuple[Event, ...]:
+        """Let time pass on a live line on which nothing arrived."""
+        return self._engine.advance_to(now_us)
+
+    def _tell_board(self, board: BoardState) -> tuple[Event, ...]:
+        series = self._boards.get((board.tank, board.name), ())
+        return self._engine.board_changed(board.since_us, board.tank, board.name, series, board.is_online)
+
+    def _keep_back(self, unknown: Iterable[Entry]) -> None:
+        for entry in unknown:
+            kept = self._kept_back.get(entry[1])
+            if kept is None or kept[0] <= entry[0]:
+                self._kept_back[entry[1]] = entry
+
+    # -- restart -----------------------------------------------------------------------------------
+
+    def replay(self, blocks: Iterable[RecordedBlock]) -> None:
+        """Go through what was recorded before a restart; what the engine says of it was said then."""
+        for recorded in blocks:
+            if recorded.engine_us is None:
+                if self.is_live:
+                    self.stop_listening()
+            elif not self.is_live:
+                self.catch_up(recorded.engine_us)
+            block = recorded.block
+            entries: list[Entry] = [
+                (time_us, series, value, mark, 0, b"")
+                for time_us, series, value, mark in zip(
+                    block.times_us.tolist(),
+                    block.series.tolist(),
+                    block.values.tolist(),
+                    recorded.marks.tolist(),
+                    strict=True,
+                )
+            ]
+            # In a backlog the instant is not told to the engine.
+            self.judge(entries, recorded.engine_us or 0, recorded.boards)
+        self.stop_listening()
+
+    def restore(
+        self,
+        incidents: Sequence[Incident],
+        alarms: Sequence[AlarmRaised],
+        last_number: int,
+    ) -> None:
+        """Take over what was open when the service stopped; `alarms` are those that have not returned."""
+        since_us = {alarm.alarm: alarm.first_evidence_us for alarm in alarms}
+        self._engine.restore(
+            [
+                (incident, [(key, since_us[key]) for key in incident.alarms if key in since_us])
+                for incident in incidents
+            ],
+            last_number + 1,
+        )

@@ -1,0 +1,200 @@
+"""The service: wires intake, engine, store, delivery and page, and runs them until told to stop.
+
+Threads: the one that calls `serve` runs the intake loop and owns everything; "delivery" belongs to the
+delivery worker, the page's thread to the page, and each attempt to reach the broker has a short one of
+its own.
+"""
+
+from __future__ import annotations
+
+import gc
+import hashlib
+import logging
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from types import FrameType
+
+from collector.arrivals import Arrivals
+from collector.baselines import DAY_US, record_baselines, recorded_baselines
+from collector.clock import Clock
+from collector.configuration import Configuration
+from collector.crossings import Crossings
+from collector.delivery import DeliveryWorker, plan_notifications
+from collector.derivation import Derivations
+from collector.intake import Intake, Telling
+from collector.judging import Judge
+from collector.mqtt import Session
+from collector.problems import ProblemLog
+from collector.routing import Router
+from collector.sorting import Sorter
+from collector.store import IncidentRecord, Outbox, Store, StoreReader
+from collector.units import converter
+from collector.wording import message_for
+from rules import Engine, IncidentEnded, IncidentEvent
+
+_LOG = logging.getLogger(__name__)
+
+
+def serve(configuration: Configuration, *, clock: Clock | None = None) -> int:
+    """Run the service until SIGTERM or SIGINT; return 0 after a clean stop.
+
+    Parameters
+    ----------
+    configuration
+        Everything, checked.
+    clock
+        Tank time; the wall clock by default.
+
+    Raises
+    ------
+    StoreError, ConfigError
+        If the store cannot be opened or does not fit the configuration. A broker that is away is waited for.
+    """
+    with ExitStack() as stack:
+        service = Service(configuration, clock or Clock(), stack)
+        stack.enter_context(_signals(service))
+        service.run()
+    _LOG.info("stopped; everything received is in the store")
+    return 0
+
+
+class Service:
+    """The parts, wired; they are closed by `stack`, the last one first.
+
+    Parameters
+    ----------
+    configuration, clock
+        As `serve`.
+    stack
+        Owns what is opened here.
+    """
+
+    def __init__(self, configuration: Configuration, clock: Clock, stack: ExitStack) -> None:
+        self._configuration, self._clock = configuration, clock
+        self._is_stopping = False
+        path = configuration.store.path
+        self._store = stack.enter_context(Store(path))
+        self._ids = self._store.register(configuration.series)
+        digest = hashlib.sha256(configuration.text.encode()).hexdigest()
+        self._store.record_configuration(configuration.text, digest, clock.now_us())
+        self._reader = stack.enter_context(StoreReader(path))
+        self._judge = self._start_judge()
+        outbox = stack.enter_context(Outbox(path))
+        delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock))
+        self._serve_page(stack)
+        router = Router(configuration, converter)
+        self._session = Session(
+            configuration.mqtt,
+            [*router.filters(), *(board.topic for board in configuration.boards)],
+            clock.now_us,
+            recall=self._store.note,
+            remember=self._store.set_note,
+        )
+        stack.callback(self._session.close)
+        arrivals = Arrivals(self._store.arrivals())
+        sorter = Sorter(
+            router,
+            ProblemLog(logging.getLogger("collector.problems"), clock),
+            self._start_derivations(),
+            arrivals,
+            Crossings(configuration.engine.series),
+            configuration.boards,
+            len(configuration.series),
+        )
+        self._intake = Intake(
+            self._session,
+            self._store,
+            sorter,
+            self._judge,
+            arrivals,
+            tell=self._tell,
+            clock=clock,
+            on_messages=delivery.wake,
+            commit_interval_s=configuration.store.commit_interval_s,
+        )
+
+    def run(self) -> None:
+        """Take in readings until told to stop, then commit and acknowledge what was received."""
+        # What is loaded by now stays: the collector need not look at it again and again.
+        gc.collect()
+        gc.freeze()
+        self._intake.begin()
+        refit_at_us = self._refit_at_us
+        while not self._is_stopping:
+            self._intake.round()
+            if self._clock.now_us() >= refit_at_us:
+                refit_at_us = self._refit()
+        self._intake.finish()
+
+    def stop(self) -> None:
+        """Let `run` return soon; may be called from any thread and from a signal handler."""
+        self._is_stopping = True
+        self._session.wake()
+
+    # -- starting the parts ------------------------------------------------------------------------
+
+    def _start_judge(self) -> Judge:
+        """Bring a fresh engine to where the last one was: by what was recorded of the look-back."""
+        configuration, reader = self._configuration, self._reader
+        now_us = self._clock.now_us()
+        baselines, fitted_us = recorded_baselines(reader, self._ids, now_us)
+        self._refit_at_us = now_us if fitted_us is None else fitted_us + DAY_US
+        engine = Engine(configuration.engine, baselines)
+        boards = {(board.tank, board.name): board.series for board in configuration.boards}
+        judge = Judge(engine, boards)
+        last_us = reader.last_engine_us
+        if last_us is not None:
+            judge.replay(reader.recorded_blocks(self._ids, last_us - engine.look_back_us))
+        judge.restore(reader.open_incidents(), reader.open_alarms(), reader.last_incident_number)
+        return judge
+
+    def _refit(self) -> int:
+        """Fit what is usual anew, and return when to do so again."""
+        now_us = self._clock.now_us()
+        baselines = record_baselines(self._store, self._reader, self._configuration, self._ids, now_us)
+        if baselines:
+            self._judge.engine.set_baselines(baselines)
+        return now_us + DAY_US
+
+    def _start_derivations(self) -> Derivations:
+        derivations = Derivations(self._configuration)
+        indexes = {number: index for index, number in enumerate(self._ids)}
+        for latest in self._reader.latest():
+            index = indexes.get(latest.series.id)
+            if index is not None and latest.value is not None:
+                derivations.seed(index, latest.value)
+        return derivations
+
+    def _serve_page(self, stack: ExitStack) -> None:
+        if not self._configuration.page.enabled:
+            return
+        from collector.pages import serve_in_thread
+
+        page = serve_in_thread(self._configuration, self._reader, self._clock)
+        stack.callback(page.close)
+
+    def _tell(self, event: IncidentEvent, now_us: int) -> Telling:
+        kind = "ended" if isinstance(event, IncidentEnded) else "opened"
+        words = message_for(event.incident, self._configuration, kind=kind, now_us=now_us)
+        record = IncidentRecord(event.incident, words.title, words.body)
+        return Telling(record, plan_notifications(event, self._configuration, now_us))
+
+
+@contextmanager
+def _signals(service: Service) -> Iterator[None]:
+    """Stop the service on SIGTERM and SIGINT, where signals arrive: in the main thread."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        service.stop()
+
+    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
