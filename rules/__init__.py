@@ -4,6 +4,7 @@ No clock, socket, file, database, thread or logger: time comes in with the data.
 door that `collector` uses; what is not in `__all__` may change freely.
 """
 
+from rules import physics
 from rules.baseline import DAYS_NEEDED, Baseline, DayProfile, Learning, fit_day_profile
 from rules.blocks import Block, FlagArray, FloatArray, IntArray
 from rules.causes import CAUSES, Cause
@@ -88,6 +89,7 @@ __all__ = [
     "SpikeLimits",
     "TankRules",
     "fit_day_profile",
+    "physics",
     "primary_flag",
     "unpack",
 ]
