@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple, TypeAlias
 
 from collector.configuration import Configuration
-from collector.units.display import display
+from collector.units.display import display, display_difference
 from collector.wording.fitting import join_while_fitting, shorten, shorten_pair, words
 from collector.wording.texts import CAUSE_TEXTS, CauseText, look_for
 from collector.wording.times import clock_text, duration_text
@@ -226,9 +226,8 @@ class _Words:
         return text if len(text) <= _VALUE_CHARACTERS else f"{value:.2e}"
 
     def _rate(self, per_hour: float) -> str:
-        size = f"{per_hour:.2g}" if not 100 <= per_hour < 1e6 else f"{per_hour:.0f}"
-        unit = self._show(0.0).partition(" ")[2]
-        return f"{size} {unit}/h" if unit else f"{size}/h"
+        size = f"{per_hour:g}" if self.quantity is None else display_difference(per_hour, self.quantity)
+        return f"{size if len(size) <= _VALUE_CHARACTERS else f'{per_hour:.2e}'}/h"
 
     def _span(self, low: float, high: float) -> str:
         first, last = self._show(low), self._show(high)
