@@ -267,10 +267,8 @@ def _fill(template: str, places: Sequence[str]) -> str:
 
 
 def _state(series: SeriesConfiguration) -> Callable[[float | bool | str], float]:
-    words, is_inverted = series.words, series.is_inverted
-
     def canonical(value: float | bool | str) -> float:
-        return state_value(value, words, is_inverted=is_inverted)
+        return state_value(value, series)
 
     return canonical
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from collector.configuration import SeriesConfiguration
 from collector.errors import PayloadError
 from collector.payloads.shown import shown
 
@@ -29,38 +30,35 @@ STATE_WORDS: Mapping[str, float] = MappingProxyType(
         "0": 0.0,
     }
 )
-_NONE: Mapping[str, float] = MappingProxyType({})
 
 
-def state_value(
-    value: float | bool | str, words: Mapping[str, float] = _NONE, *, is_inverted: bool = False
-) -> float:
+def state_value(value: float | bool | str, series: SeriesConfiguration) -> float:
     """Return 0.0 or 1.0 for what a payload says of a state.
 
     Parameters
     ----------
     value
         A boolean, 0 or 1, or a word in any case.
-    words
-        Own words, lower case, each with 0.0 or 1.0; a number counts as the word it is written as.
-    is_inverted
-        Whether the two states change places, after the word was read.
+    series
+        Its own words come before ours; a number counts as the word it is written as. If it is inverted,
+        the two states change places after that.
 
     Raises
     ------
     PayloadError
         If it is neither; the reason names the words that would do.
     """
-    if type(value) is str:
+    if isinstance(value, str):
         word = value.strip().lower()
-    elif type(value) is bool:
+    elif isinstance(value, bool):
         word = "true" if value else "false"
     else:
-        word = f"{value:g}"
-    state = words.get(word)
+        # All digits, so that nearly 1 is not 1; adding zero makes -0 the same as 0.
+        word = f"{value + 0.0:.17g}"
+    state = series.words.get(word)
     if state is None:
         state = STATE_WORDS.get(word)
     if state is None:
-        known = ", ".join((*map(shown, words), *STATE_WORDS))
+        known = ", ".join((*map(shown, series.words), *STATE_WORDS))
         raise PayloadError(f"{shown(value)} is none of the two states; known are {known}: give it in words")
-    return 1.0 - state if is_inverted else state
+    return 1.0 - state if series.is_inverted else state

@@ -18,9 +18,10 @@ from rules import MICROSECONDS
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
+_DAY_S = 86_400
 # RFC 3339, 5.6: the offset is not optional; T and Z may be in lower case, and a space may stand for T.
 _RFC3339 = re.compile(
-    r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}:)(\d{2})(\.\d+)?([Zz]|[+-]\d{2}:[0-5]\d)", re.ASCII
+    r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}:(\d{2})(?:\.\d+)?(?:[Zz]|[+-]\d{2}:[0-5]\d)", re.ASCII
 )
 # Instants are kept in 64 bits, and differences of two must still fit.
 _FARTHEST_US = 2**62
@@ -33,18 +34,25 @@ def rfc3339_us(text: object) -> int:
     Raises PayloadError for anything else, such as a time without an offset.
     """
     found = _RFC3339.fullmatch(text) if isinstance(text, str) else None
-    if found is None:
+    if found is None or not isinstance(text, str):
         raise PayloadError(
             f"{shown(text)} is no RFC 3339 time with its offset, such as 2026-11-25T18:00:00Z or "
             "2026-11-25T19:00:00+01:00"
         )
-    date, minutes, seconds, fraction, offset = found.groups()
-    leap_us = MICROSECONDS if seconds == "60" else 0
-    iso = f"{date}T{minutes}{'59' if leap_us else seconds}{fraction or ''}{offset.upper()}"
+    is_leap = found[1] == "60"
+    plain = text[: found.start(1)] + "59" + text[found.end(1) :] if is_leap else text
     try:
-        return (datetime.fromisoformat(iso) - _EPOCH) // _MICROSECOND + leap_us
-    except ValueError as error:
+        instant_us = (datetime.fromisoformat(plain.upper()) - _EPOCH) // _MICROSECOND
+    except (ValueError, OverflowError) as error:
         raise PayloadError(f"{shown(text)} is no time of any day: {error}") from error
+    if not is_leap:
+        return instant_us
+    instant_us += MICROSECONDS
+    if instant_us // MICROSECONDS % _DAY_S:
+        raise PayloadError(
+            f"{shown(text)} is no time of any day: leap seconds come at the end of one, in UTC"
+        )
+    return instant_us
 
 
 def unix_time_us(value: object, microseconds: float) -> int:
