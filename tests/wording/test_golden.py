@@ -1,6 +1,6 @@
 """The messages of every cause as a person reads them, kept in golden.txt to be read critically.
 
-After a change of words: `python tests/wording/test_golden.py --write`, then read the difference as
+After a change of words: `python -m tests.wording.test_golden --write`, then read the difference as
 somebody just woken.
 """
 
@@ -43,7 +43,10 @@ CASES: tuple[tuple[str, Incident], ...] = (
     ("heater failed", HEATER),
     ("heater failed, high priority", replace(HEATER, priority=HIGH)),
     ("heater failed, low priority", replace(HEATER, priority=LOW)),
-    ("heater failed, confidence known", replace(HEATER, evidence=replace(FALLING, confidence=0.82))),
+    (
+        "heater failed, confidence known",
+        replace(HEATER, evidence=replace(value(24.62, None, -0.31), confidence=0.82)),
+    ),
     ("heater failed, still learning", replace(HEATER, evidence=replace(value(24.62, None, -0.31)))),
     (
         "heater failed, danger tomorrow",
@@ -124,11 +127,11 @@ def _text(name: str, one: Incident, setup: Configuration, kind: Kind) -> str:
 
 def test_messages_read_as_they_did() -> None:
     assert "\n".join(_rendered()) == GOLDEN.read_text(encoding="utf-8"), (
-        "words have changed: run `python tests/wording/test_golden.py --write` and read the difference"
+        "words have changed: run `python -m tests.wording.test_golden --write` and read the difference"
     )
 
 
 if __name__ == "__main__":
     if sys.argv[1:] != ["--write"]:
-        sys.exit(f"usage: python {sys.argv[0]} --write")
+        sys.exit(f"usage: python -m tests.wording.test_golden --write")
     GOLDEN.write_text("\n".join(_rendered()), encoding="utf-8")
