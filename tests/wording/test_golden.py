@@ -133,5 +133,5 @@ def test_messages_read_as_they_did() -> None:
 
 if __name__ == "__main__":
     if sys.argv[1:] != ["--write"]:
-        sys.exit(f"usage: python -m tests.wording.test_golden --write")
+        sys.exit("usage: python -m tests.wording.test_golden --write")
     GOLDEN.write_text("\n".join(_rendered()), encoding="utf-8")
