@@ -31,7 +31,7 @@ def electrode_conversion(spelling: str, series: SeriesConfiguration) -> Conversi
     """
     if series.calibration is None:
         raise ConfigError(
-            f'{spelling} of an electrode needs "calibration": two buffers with their millivolts'
+            f'{spelling} of an electrode needs "calibration": two buffers and their millivolts'
         )
     line = electrode(series.calibration)
     if spelling == "mV":
