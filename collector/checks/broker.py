@@ -19,6 +19,8 @@ from collector.mqtt.protocol import Protocol
 from collector.mqtt.reasons import UNSUPPORTED_PROTOCOL_VERSION, explain
 
 _PART = "broker"
+# MQTT 5.0, 2.4: bad user name or password, not authorised.
+_NOT_AUTHORISED = (0x86, 0x87)
 # A broker in the same house answers in milliseconds.
 _ANSWER_LIMIT_S = 5.0
 
@@ -40,7 +42,7 @@ def check_broker(configuration: MqttConfiguration) -> Iterator[Finding]:
         try:
             answer = _answer(trial, protocol)
         except (OSError, ValueError) as error:
-            yield _not_reached(where, error)
+            yield _not_reached(where, error, is_tls=configuration.tls)
             return
         if protocol is Protocol.V5 and (answer is None or answer.reason == UNSUPPORTED_PROTOCOL_VERSION):
             continue
@@ -62,8 +64,17 @@ def _judge(
             else "look into the broker's own log",
         )
         return
+    if answer.reason in _NOT_AUTHORISED:
+        # MQTT has a code for each, and mosquitto gives the second for both.
+        yield Finding(
+            _PART,
+            Verdict.WRONG,
+            f"{where} does not know this user and password, or does not let them in",
+            "set mqtt.username and the password (mqtt.password_file) as the broker has them",
+        )
+        return
     if answer.reason:
-        yield Finding(_PART, Verdict.WRONG, f"{where} refuses us", explain(answer.reason))
+        yield Finding(_PART, Verdict.WRONG, f"{where} refuses us: {explain(answer.reason)}")
         return
     version = "MQTT 5" if protocol is Protocol.V5 else "MQTT 3.1.1, since it refuses MQTT 5"
     yield Finding(_PART, Verdict.WELL, f"{where} lets us in, with {version}")
@@ -103,15 +114,15 @@ def _answer(configuration: MqttConfiguration, protocol: Protocol) -> Answer | No
             connection.abandon()
 
 
-def _not_reached(where: str, error: Exception) -> Finding:
+def _not_reached(where: str, error: Exception, *, is_tls: bool) -> Finding:
     """Say in plain words why there was no connection; the order is from the narrower to the wider error."""
     if isinstance(error, ssl.SSLCertVerificationError):
         text = f"the certificate of {where} is not trusted ({error.verify_message})"
         mend = (
             "name the authority that signed it in mqtt.ca_file; mqtt.host must be the name in the certificate"
         )
-    elif isinstance(error, ssl.SSLError):
-        text = f"{where} does not speak TLS as we do ({error.reason or error})"
+    elif isinstance(error, ssl.SSLError) or (is_tls and isinstance(error, ConnectionResetError)):
+        text = f"{where} does not speak TLS as we do ({error})"
         mend = "set mqtt.port to the broker's TLS port, usually 8883, or mqtt.tls = false"
     elif isinstance(error, ConnectionRefusedError):
         text = f"nothing listens at {where}"

@@ -50,6 +50,10 @@ def run(arguments: argparse.Namespace) -> int:
     return 1 if wrong else 0
 
 
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
 def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks import Finding, Verdict
     from collector.checks.broker import check_broker
@@ -58,9 +62,13 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks.store import check_store
 
     configuration = loaded.configuration
-    counts = (
-        f"{len(configuration.tanks)} of tanks, {len(configuration.series)} of series, "
-        f"{len(configuration.sources)} of sources, {len(configuration.boards)} of boards"
+    counts = ", ".join(
+        (
+            _count(len(configuration.tanks), "tank", "tanks"),
+            _count(len(configuration.series), "series", "series"),
+            _count(len(configuration.sources), "source", "sources"),
+            _count(len(configuration.boards), "board", "boards"),
+        )
     )
     yield Finding("configuration", Verdict.WELL, f"{loaded.origin} can be read: {counts}")
     for warning in loaded.warnings:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from urllib.parse import urlsplit
@@ -25,7 +25,7 @@ from collector.settings.secrets import SecretFiles
 from collector.settings.section import Section
 from collector.settings.series import resolve_series
 from collector.settings.suggestions import instead_of, nearest
-from collector.settings.topics import Declared, brings, resolve_board, resolve_source
+from collector.settings.topics import Declared, brings, check_unit, names, resolve_board, resolve_source
 from rules import FAULTS, MICROSECONDS, QUANTITIES, EngineRules, SeriesRules, TankRules
 
 # Equipment of a reef tank, beside what faults are known of: said today, it is understood by later faults.
@@ -84,7 +84,7 @@ def resolve(
         for position, one in sorted(settings.sources.items())
     )
     boards = _boards(top, settings, declared)
-    _check_together(top, tuple(one for one, _ in series), sources)
+    _check_together(top, tuple(one for one, _ in series), sources, settings.sources)
     return Configuration(
         mqtt=_mqtt(top.at("mqtt"), settings.mqtt, secrets, folder),
         store=StoreConfiguration(
@@ -271,10 +271,15 @@ def _boards(top: Section, settings: Settings, declared: Declared) -> tuple[Board
 
 
 def _check_together(
-    top: Section, series: tuple[SeriesConfiguration, ...], sources: tuple[SourceConfiguration, ...]
+    top: Section,
+    series: tuple[SeriesConfiguration, ...],
+    sources: tuple[SourceConfiguration, ...],
+    positions: Iterable[int],
 ) -> None:
     """Check references between series, and that something feeds each."""
     by_name = {(one.tank, one.name): one for one in series}
+    for position, source in zip(sorted(positions), sources, strict=True):
+        check_unit(top.at("sources", position), source, series)
     for one in series:
         section = top.at("tanks", one.tank, "series", one.name)
         for key, name, quantities in (
@@ -286,13 +291,13 @@ def _check_together(
                 section.wrong(
                     key, f"a {' or '.join(quantities)} is needed, and that is a {other.quantity}", name
                 )
-        if one.calibration is not None and one.temperature_from is None:
-            section.wrong(
-                "temperature_from", "is missing: the slope of an electrode depends on its temperature"
-            )
         if one.derived_from is not None and one.temperature_from is None:
             section.wrong(
                 "temperature_from", "is missing: salinity is computed from conductivity and temperature"
+            )
+        if one.derived_from is not None and any(names(source, one.tank, one.name) for source in sources):
+            section.wrong(
+                "derived_from", "a series is either computed or brought by a source", one.derived_from
             )
         if one.derived_from is None and not any(brings(source, one.tank, one.name) for source in sources):
             section.wrong("", "no source brings this series: name it in one of [[sources]]")

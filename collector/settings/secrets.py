@@ -48,7 +48,6 @@ class SecretFiles:
         return urls
 
     def _text(self, key: KeyPath, name: str) -> str | None:
-        # The name itself is never shown: whoever writes the secret in its place would find it in the log.
         if "://" in name:
             self._mistakes.add(key, "the name of a file is needed here; write the URL into that file")
             return None

@@ -9,11 +9,11 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from collector.errors import ConfigError
+from collector.errors import BrinebellError, ConfigError
 from collector.settings.keys import like_at
 from collector.settings.mistakes import Mistakes, Path
-from collector.units import parse_duration, parse_quantity
-from rules import HOUR_US, MICROSECONDS
+from collector.units import parse_duration, parse_quantity, parse_rate
+from rules import MICROSECONDS
 
 # Names become levels of topics, parts of variables of the environment and addresses of pages.
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
@@ -57,8 +57,8 @@ class Section:
             return None
         try:
             return parse_quantity(text, quantity, difference=difference)
-        except (ConfigError, ValueError) as error:
-            self._not_read(key, text, error)
+        except ConfigError as error:
+            self.not_read(key, text, error)
             return None
 
     def above_zero(self, key: str, text: str | None, quantity: str) -> float | None:
@@ -73,14 +73,10 @@ class Section:
         """A change, in the canonical unit of a quantity per hour."""
         if text is None:
             return None
-        change, slash, per = text.rpartition("/")
         try:
-            if not slash:
-                raise ValueError('a rate is a change per time: "0.5 degC/h"')
-            value = parse_quantity(change, quantity, difference=True)
-            value *= HOUR_US / parse_duration(f"1 {per.strip()}")
-        except (ConfigError, ValueError) as error:
-            self._not_read(key, text, error)
+            value = parse_rate(text, quantity)
+        except ConfigError as error:
+            self.not_read(key, text, error)
             return None
         if not value > 0:
             self.wrong(key, "more than nothing is needed", text)
@@ -95,8 +91,8 @@ class Section:
             return None
         try:
             value_us = parse_duration(text)
-        except (ConfigError, ValueError) as error:
-            self._not_read(key, text, error)
+        except ConfigError as error:
+            self.not_read(key, text, error)
             return None
         if value_us < least_s * MICROSECONDS or (most_s is not None and value_us > most_s * MICROSECONDS):
             most = "" if most_s is None else f" and at most {most_s:g} s"
@@ -119,8 +115,10 @@ class Section:
             return None
         return low, high
 
-    def _not_read(self, key: str, text: str, error: Exception) -> None:
-        self.wrong(key, f"{error}{self._such_as(key)}", text)
+    def not_read(self, key: str, text: str, error: BrinebellError) -> None:
+        """Note what a parser said of a value; the value itself is told already."""
+        told = str(error).removeprefix(f'"{text}"').removeprefix(":").lstrip()
+        self.wrong(key, told, text)
 
     def _such_as(self, key: str) -> str:
         like = like_at((*self.path, key))

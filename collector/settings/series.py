@@ -7,10 +7,13 @@ from itertools import pairwise
 from types import MappingProxyType
 
 from collector.configuration import Calibration, LevelTable, SeriesConfiguration
+from collector.errors import BrinebellError, ConfigError
+from collector.payloads import STATE_WORDS
 from collector.settings.defaults import ALARM_DEFAULTS
 from collector.settings.model import SeriesSettings
 from collector.settings.section import Section
 from collector.settings.suggestions import instead_of
+from collector.units import converter, parse_reference
 from rules import (
     QUANTITIES,
     TWO_STATE,
@@ -25,8 +28,6 @@ from rules import (
 )
 
 PH_SCALES = ("nbs", "total", "seawater", "free")
-# What the two states are called without own words.
-STATE_WORDS = MappingProxyType({"closed": 1.0, "on": 1.0, "true": 1.0, "open": 0.0, "off": 0.0, "false": 0.0})
 _ONLY_NUMBERS = (
     "sensor_range",
     "usual_range",
@@ -58,7 +59,9 @@ def resolve_series(
         if other is not None and (other not in siblings or other == name):
             mend = f"a series of the same tank is needed: {instead_of(other, set(siblings) - {name})}"
             section.wrong(key, mend, other)
-    return _arrival(section, tank, name, settings), _rules(section, tank, name, settings)
+    arrival = _arrival(section, tank, name, settings)
+    _check_unit(section, settings, arrival)
+    return arrival, _rules(section, tank, name, settings)
 
 
 def _only_where_it_means_something(section: Section, settings: SeriesSettings) -> None:
@@ -103,6 +106,37 @@ def _arrival(section: Section, tank: str, name: str, settings: SeriesSettings) -
         temperature_from=settings.temperature_from,
         derived_from=settings.derived_from,
     )
+
+
+def _check_unit(section: Section, settings: SeriesSettings, arrival: SeriesConfiguration) -> None:
+    """Note what keeps arriving values from being converted."""
+    if settings.derived_from is not None:
+        for key in ("unit", "reference"):
+            if getattr(settings, key) is not None:
+                section.wrong(key, "means nothing for a series that is computed: it arrives from no board")
+        return
+    if settings.reference is not None:
+        try:
+            parse_reference(settings.reference)
+        except ConfigError as error:
+            section.not_read("reference", settings.reference, error)
+            return
+    is_lacking = (settings.calibration is not None and arrival.calibration is None) or (
+        settings.level_table is not None and arrival.level_table is None
+    )
+    if is_lacking:
+        # A mistake that is noted already.
+        return
+    try:
+        converter(None, arrival)
+    except BrinebellError as error:
+        if settings.unit is None and arrival.level_table is not None:
+            section.at("level_table").not_read("unit", arrival.level_table.unit, error)
+        else:
+            section.not_read("unit", settings.unit or "", error)
+        return
+    if settings.calibration is not None and settings.unit not in ("mV", "V"):
+        section.wrong("unit", 'an electrode with a calibration arrives as "mV" or "V"', settings.unit)
 
 
 def _calibration(section: Section, settings: SeriesSettings) -> Calibration | None:

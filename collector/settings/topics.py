@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 
-from collector.configuration import BoardConfiguration, SourceConfiguration
+from collector.configuration import BoardConfiguration, SeriesConfiguration, SourceConfiguration
+from collector.errors import BrinebellError, ConfigError
+from collector.payloads import FORMATS, TIME_FORMATS
 from collector.settings.model import BoardSettings, SourceSettings
 from collector.settings.section import Section
 from collector.settings.suggestions import instead_of
-
-FORMATS = ("number", "json", "senml", "homie", "line_protocol")
-TIME_FORMATS = ("rfc3339", "unix_s", "unix_ms", "unix_us")
+from collector.units import converter
 
 _PLACE = re.compile(r"\{(\d*)\}")
 # Longest UTF-8 text that MQTT can carry (OASIS MQTT 5.0, 1.5.4).
@@ -32,7 +32,8 @@ def resolve_source(section: Section, settings: SourceSettings, declared: Declare
         section.wrong(
             "time", f"only json has a pointer to its time, {settings.format} brings its own or none"
         )
-    _check_values(section, settings)
+    if settings.series is None and not settings.values:
+        section.wrong("", "says of no series what it brings: give series, or values for payloads of several")
     _check_place(section, "tank", settings.tank, wildcards, declared, "tank")
     series = (
         declared.get(settings.tank, ())
@@ -43,7 +44,7 @@ def resolve_source(section: Section, settings: SourceSettings, declared: Declare
         _check_place(section, "series", settings.series, wildcards, series, "series of that tank")
     for said, name in (settings.values or {}).items():
         _check_place(section.at("values"), said, name, wildcards, series, "series of that tank")
-    return SourceConfiguration(
+    source = SourceConfiguration(
         topic=settings.topic,
         format=settings.format,
         tank=settings.tank,
@@ -53,6 +54,28 @@ def resolve_source(section: Section, settings: SourceSettings, declared: Declare
         time=settings.time,
         time_format=settings.time_format,
     )
+    if settings.format in FORMATS and settings.time_format in TIME_FORMATS:
+        try:
+            FORMATS[settings.format](source)
+        except ConfigError as error:
+            section.wrong("values" if settings.values else "", str(error))
+    return source
+
+
+def check_unit(section: Section, source: SourceConfiguration, series: Sequence[SeriesConfiguration]) -> None:
+    """Note a unit of a source that a series which it brings does not take."""
+    if source.unit is None:
+        return
+    brought = [one for one in series if brings(source, one.tank, one.name)]
+    refusals = []
+    for one in brought:
+        try:
+            converter(source.unit, one)
+        except BrinebellError as error:
+            refusals.append(error)
+    # One that is named by a wildcard need not be brought; without any, each must be.
+    if refusals and (len(refusals) == len(brought) or "{" not in f"{source.tank}{source.series}"):
+        section.not_read("unit", source.unit, refusals[0])
 
 
 def brings(source: SourceConfiguration, tank: str, series: str) -> bool:
@@ -60,6 +83,11 @@ def brings(source: SourceConfiguration, tank: str, series: str) -> bool:
     return _may_be(source.tank, tank) and any(
         _may_be(name, series) for name in (source.series, *source.values.values()) if name is not None
     )
+
+
+def names(source: SourceConfiguration, tank: str, series: str) -> bool:
+    """Whether a source names a series outright, not by a wildcard."""
+    return source.tank == tank and series in (source.series, *source.values.values())
 
 
 def resolve_board(section: Section, settings: BoardSettings, declared: Declared) -> BoardConfiguration:
@@ -101,18 +129,6 @@ def _check_topic(section: Section, topic: str, *, is_filter: bool) -> int:
     elif wildcards and not is_filter:
         section.wrong("topic", "the topic of a board's last will has no wildcards", topic)
     return len(wildcards)
-
-
-def _check_values(section: Section, settings: SourceSettings) -> None:
-    """Note a format that lacks what says which value is which series."""
-    if settings.series is None and not settings.values:
-        section.wrong("", "says of no series what it brings: give series, or values for payloads of several")
-    elif settings.format == "number" and settings.series is None:
-        section.wrong("series", "a bare number is one value: give series, not values")
-    for pointer in (*(settings.values or {}), settings.time):
-        # RFC 6901: the whole document, or levels that each begin with a slash.
-        if settings.format == "json" and pointer and not pointer.startswith("/"):
-            section.wrong("values", f'a JSON Pointer begins with /: "/{pointer}"', pointer)
 
 
 def _check_place(

@@ -1,0 +1,91 @@
+"""The list of incidents, from a real store."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from collector.settings import load_configuration
+from collector.store import Commit, IncidentRecord, Store
+from rules import HOUR_US, AlarmKey, Evidence, Incident, Priority
+from tests.commands.conftest import Run
+
+START_US = int(datetime(2026, 1, 10, 2, 30, tzinfo=UTC).timestamp()) * 1_000_000
+
+
+def _record(number: int, *, hours: float | None) -> IncidentRecord:
+    alarmed_us = START_US + number * 24 * HOUR_US
+    incident = Incident(
+        number=number,
+        tank="reef",
+        cause="heater_failed_off",
+        series=("temperature",),
+        priority=Priority.URGENT,
+        first_evidence_us=alarmed_us - HOUR_US // 4,
+        alarmed_at_us=alarmed_us,
+        ended_at_us=None if hours is None else alarmed_us + int(hours * HOUR_US),
+        evidence=Evidence(value=24.8),
+        alarms=(AlarmKey("reef", "temperature", "heater_failed_off"),),
+    )
+    return IncidentRecord(incident, f"Heater off, number {number}", "Look whether it is warm.")
+
+
+@pytest.fixture
+def store(write: Callable[[str], Path]) -> None:
+    configuration = load_configuration(write('[tanks.reef]\ntime_zone = "Africa/Nairobi"\n'), {})
+    with Store(configuration.store.path) as store:
+        store.register(configuration.series)
+        records = (_record(1, hours=6.5), _record(2, hours=None))
+        store.commit(Commit(committed_us=START_US + 99 * HOUR_US, engine_us=None, incidents=records))
+
+
+@pytest.mark.usefixtures("store")
+def test_table_tells_when_in_the_tanks_own_time_what_and_how_long(run: Run) -> None:
+    told = run("incidents")
+    assert told.returncode == 0, told.stderr
+    # Nairobi is three hours ahead of UTC all year (IANA time zone database).
+    assert told.stdout.splitlines() == [
+        "when                  tank  what               priority  how long",
+        "2026-01-11 05:30 EAT  reef  heater failed off  urgent    6 h 30 min",
+        "    Heater off, number 1",
+        "    Look whether it is warm.",
+        "2026-01-12 05:30 EAT  reef  heater failed off  urgent    lasts",
+        "    Heater off, number 2",
+        "    Look whether it is warm.",
+    ]
+
+
+@pytest.mark.usefixtures("store")
+def test_last_leaves_out_the_older_ones(run: Run) -> None:
+    told = run("incidents", "--last", "1")
+    assert "number 2" in told.stdout
+    assert "number 1" not in told.stdout
+
+
+@pytest.mark.usefixtures("store")
+def test_json_has_the_documented_keys(run: Run) -> None:
+    told = run("incidents", "--json")
+    first, second = json.loads(told.stdout)["incidents"]
+    assert first == {
+        "number": 1,
+        "cause": "heater_failed_off",
+        "series": ["reef/temperature"],
+        "first_evidence": "2026-01-11T02:15:00.000000Z",
+        "alarmed_at": "2026-01-11T02:30:00.000000Z",
+        "ended_at": "2026-01-11T09:00:00.000000Z",
+        "priority": "urgent",
+        "text": "Heater off, number 1\nLook whether it is warm.",
+    }
+    assert second["ended_at"] is None
+
+
+def test_empty_store_is_told(run: Run, tmp_path: Path, write: Callable[[str], Path]) -> None:
+    write("")
+    with Store(tmp_path / "brinebell-data" / "brinebell.sqlite"):
+        pass
+    told = run("incidents")
+    assert (told.returncode, told.stdout) == (0, "No incident so far.\n")
