@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         default=Path("brinebell-demo"),
         metavar="FOLDER",
-        help="where the demo keeps its store, a folder of its own (default: %(default)s)",
+        help="where the demo keeps its store, its own, emptied by each run (default: %(default)s)",
     )
     parser.add_argument(
         "--rate",
@@ -30,24 +30,59 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--port", type=_port, metavar="PORT", help="port of the demo's page; a free one if not given"
     )
+    parser.add_argument("--no-page", action="store_true", help="serve no page, only this terminal")
+    parser.add_argument(
+        "--broker",
+        # Those of `collector.demo.broker.KINDS`, which is not imported for a help text.
+        choices=("auto", "mosquitto", "amqtt"),
+        default="auto",
+        help="the broker to start: mosquitto where it is installed, else amqtt (default: %(default)s)",
+    )
+    parser.add_argument(
+        "--once",
+        action="store_true",
+        help="end by itself when the failure was recognised and the phone has rung; status 1 if it was not",
+    )
+    parser.add_argument("--minutes", type=_minutes, metavar="N", help="end by itself after N of your minutes")
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Run it until Ctrl-C."""
-    from collector.demo import main
+    """Run it until Ctrl-C, or as long as was asked for."""
+    from collector.demo.main import Options, run
 
-    return main(arguments.folder, arguments.rate, arguments.port)
+    return run(
+        Options(
+            folder=arguments.folder,
+            rate=arguments.rate,
+            port=arguments.port,
+            has_page=not arguments.no_page,
+            broker=arguments.broker,
+            once=arguments.once,
+            minutes=arguments.minutes,
+        )
+    )
 
 
 def _rate(text: str) -> float:
-    try:
-        rate = float(text)
-    except ValueError:
-        rate = 0.0
+    rate = _number(text)
     # Faster than a day in a minute and a half, boards and service no longer keep up with the tank.
     if not 0 < rate <= 1000:
         raise argparse.ArgumentTypeError(f"{text!r} is no rate: a number above 0 and up to 1000 is needed")
     return rate
+
+
+def _minutes(text: str) -> float:
+    minutes = _number(text)
+    if not 0 < minutes <= 10_000:
+        raise argparse.ArgumentTypeError(f"{text!r}: a number of minutes above 0 is needed, such as 5")
+    return minutes
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return 0.0
 
 
 def _port(text: str) -> int:

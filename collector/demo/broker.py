@@ -70,7 +70,7 @@ class DemoBroker:
     def __init__(self, folder: Path, *, kind: str = "auto", host: str = _HOST, port: int = 0) -> None:
         self.kind = choose(kind)
         self.host = host
-        self.port = port or _free_port()
+        self.port = port or free_port()
         self.log_path = folder / "broker.log"
         self._folder = folder
         self._process: subprocess.Popen[bytes] | None = None
@@ -165,7 +165,8 @@ class DemoBroker:
         return lines[-1] if lines else f"it said nothing (see {self.log_path})"
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """A port of the loopback address at which nothing listens at this moment."""
     with socket.socket() as probe:
         probe.bind((_HOST, 0))
         return int(probe.getsockname()[1])

@@ -6,15 +6,16 @@ along has such a store; nothing in it is made up for the demo.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
-import numpy as np
-
+from collector.batch import Entry
 from collector.configuration import Configuration
+from collector.judging import Judge, Judged
 from collector.readings import Mark
 from collector.simulation import Recording, SimulatedTank
-from collector.store import Commit, Row, Store
-from rules import HOUR_US, Block, Engine, IncidentOpened, IntArray
+from collector.store import Commit, Store
+from rules import HOUR_US, Engine, IncidentOpened
 
 _DAY_US = 24 * HOUR_US
 
@@ -44,45 +45,44 @@ def put_history(
         If anything rings in it: the history is meant to be quiet, so the tank or a rule is wrong.
     """
     store.register(configuration.series)
-    engine = Engine(configuration.engine)
+    judge = Judge(Engine(configuration.engine), {})
     series = {one.name: index for index, one in enumerate(configuration.series) if one.tank == tank_name}
     while tank.now_us < to_us:
         started_us = tank.now_us
         until_us = min(to_us, (started_us // _DAY_US + 1) * _DAY_US)
-        block = _block(tank.record(until_us, every_us), series)
+        entries = _entries(tank.record(until_us, every_us), series)
         tank.advance_to(until_us)
-        outcome = engine.advance(block)
-        for event in outcome.events:
-            if isinstance(event, IncidentOpened):
-                raise RuntimeError(f"the simulated history is not quiet: {event.incident}")
-        rows: list[Row] = [
-            (index, time_us, value, primary, int(Mark.NONE), 0, tests, b"")
-            for index, time_us, value, primary, tests in zip(
-                block.series.tolist(),
-                block.times_us.tolist(),
-                block.values.tolist(),
-                outcome.primary,
-                outcome.tests,
-                strict=True,
-            )
-        ]
-        newest_us = int(block.times_us[-1]) if rows else until_us
+        # A day at once is what a backlog is: time follows the readings, and nobody listens yet.
+        judged = judge.judge(entries, until_us)
+        _refuse_incidents(judged)
         store.commit(
             Commit(
-                committed_us=newest_us,
-                engine_us=newest_us,
-                rows=rows,
-                revised=outcome.revised,
+                committed_us=until_us,
+                engine_us=judged.engine_us,
+                rows=judged.rows,
+                revised=judged.revised,
             )
         )
         progress(until_us - started_us)
+    judged = judge.catch_up(to_us)
+    _refuse_incidents(judged)
+    store.commit(Commit(committed_us=to_us, engine_us=judged.engine_us, revised=judged.revised))
 
 
-def _block(recording: Recording, series: dict[str, int]) -> Block:
+def _refuse_incidents(judged: Judged) -> None:
+    for event in judged.events:
+        if isinstance(event, IncidentOpened):
+            raise RuntimeError(f"the simulated history is not quiet: {event.incident}")
+
+
+def _entries(recording: Recording, series: dict[str, int]) -> list[Entry]:
     """The readings of a recording in order of time, as they would have arrived."""
-    names = [name for name in recording.columns if name in series]
-    times_us = np.repeat(recording.times_us, len(names))
-    values = np.stack([recording.columns[name] for name in names], axis=1).reshape(-1)
-    indexes: IntArray = np.tile(np.array([series[name] for name in names], np.int64), len(recording.times_us))
-    shown = np.isfinite(values)
-    return Block(times_us[shown], values[shown], indexes[shown])
+    columns = [
+        (series[name], column.tolist()) for name, column in recording.columns.items() if name in series
+    ]
+    return [
+        (time_us, index, column[row], int(Mark.NONE), 0, b"")
+        for row, time_us in enumerate(recording.times_us.tolist())
+        for index, column in columns
+        if math.isfinite(column[row])
+    ]
