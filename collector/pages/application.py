@@ -1,0 +1,241 @@
+"""The pages as one ASGI application: routes, templates, and what is said when something is not there.
+
+Handlers are plain functions, which Starlette runs in threads; two at once are enough for one keeper,
+and spare the memory of forty.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import AsyncIterator, Callable, Mapping
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import orjson
+from anyio import to_thread
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response, StreamingResponse
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from collector.clock import Clock
+from collector.configuration import Configuration
+from collector.errors import StoreError
+from collector.pages.guard import Guard, own_names
+from collector.pages.history import MOST_HOURS, SPANS, history_of
+from collector.pages.incidents import incident_rows, story_of
+from collector.pages.live import LiveFeed
+from collector.pages.now import Now, NowView, live_texts, now_as_json
+from collector.pages.record import BrokerSource, Record, RecordFactory
+
+Handler: TypeAlias = Callable[[Request], Response]
+
+_log = logging.getLogger(__name__)
+_HERE = Path(__file__).parent
+_THREADS = 2
+_LIVE_EVERY_S = 1.0
+_INCIDENTS = 50
+_MOST_INCIDENTS = 5000
+# SQLite's integers: no incident has a higher number.
+_GREATEST_NUMBER = 2**63 - 1
+
+
+def create_application(
+    configuration: Configuration,
+    record_factory: RecordFactory,
+    clock: Clock,
+    *,
+    broker: BrokerSource | None = None,
+    live_every_s: float = _LIVE_EVERY_S,
+) -> Starlette:
+    """Make the application; `application.state.live` is its `LiveFeed`, to be closed with the server.
+
+    Parameters
+    ----------
+    record_factory
+        Opens the record, when it is first needed; while it raises StoreError the pages say so.
+    broker
+        Tells how the service stands with its broker, from any thread; None leaves that line out.
+    live_every_s
+        Wall seconds between two looks for news.
+    """
+    site = _Site(configuration, record_factory, clock, broker)
+    live = LiveFeed(site.live_texts, live_every_s)
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        to_thread.current_default_thread_limiter().total_tokens = _THREADS
+        yield
+        live.close()
+        site.close()
+
+    async def follow(_: Request) -> Response:
+        if live.is_full:
+            raise HTTPException(503, "Too many pages are watching live; this one is right when reloaded.")
+        return StreamingResponse(live.follow(), media_type="text/event-stream")
+
+    application = Starlette(
+        routes=[
+            Route("/", site.safely(site.now), methods=["GET"]),
+            Route("/now.json", site.safely(site.now_json), methods=["GET"]),
+            Route("/live", follow, methods=["GET"]),
+            Route("/incidents", site.safely(site.incidents), methods=["GET"]),
+            Route("/incidents/{number:int}", site.safely(site.incident), methods=["GET"]),
+            Route("/series/{tank}/{name}", site.safely(site.series), methods=["GET"]),
+            Mount("/static", StaticFiles(directory=_HERE / "static")),
+        ],
+        middleware=[Middleware(Guard, names=own_names(configuration.page))],
+        exception_handlers={
+            HTTPException: site.refused,
+            StoreError: site.no_store,
+        },
+        lifespan=lifespan,
+    )
+    application.state.live = live
+    return application
+
+
+class _Site:
+    """The handlers, and the record that they share."""
+
+    def __init__(
+        self,
+        configuration: Configuration,
+        record_factory: RecordFactory,
+        clock: Clock,
+        broker: BrokerSource | None,
+    ) -> None:
+        self._view = NowView(configuration)
+        self._labels = self._view.labels
+        self._record_factory = record_factory
+        self._clock = clock
+        self._broker = broker
+        self._record: Record | None = None
+        self._opening = threading.Lock()
+        self._templates = Environment(
+            loader=FileSystemLoader(_HERE / "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            auto_reload=False,
+        )
+
+    def close(self) -> None:
+        """Let go of the record."""
+        with self._opening:
+            if self._record is not None:
+                self._record.close()
+
+    def live_texts(self) -> dict[str, str]:
+        """What may have changed on the page that shows now."""
+        return live_texts(self._look())
+
+    # -- pages -------------------------------------------------------------------------------------
+
+    def now(self, _: Request) -> Response:
+        return self._page("now.html", now=self._look())
+
+    def now_json(self, _: Request) -> Response:
+        body = orjson.dumps(now_as_json(self._look()), option=orjson.OPT_INDENT_2)
+        return Response(body + b"\n", media_type="application/json")
+
+    def incidents(self, request: Request) -> Response:
+        last = _whole_number(request, "last", _INCIDENTS, _MOST_INCIDENTS)
+        rows = incident_rows(self._opened(), self._labels, last, self._clock.now_us())
+        more = min(4 * last, _MOST_INCIDENTS) if len(rows) == last < _MOST_INCIDENTS else None
+        zones = ", ".join(dict.fromkeys(map(self._labels.time_zone, self._labels.tanks)))
+        return self._page(
+            "incidents.html",
+            rows=rows,
+            more=more,
+            zones=zones,
+            has_tanks=len(self._labels.tanks) > 1,
+        )
+
+    def incident(self, request: Request) -> Response:
+        number = request.path_params["number"]
+        try:
+            if number > _GREATEST_NUMBER:
+                raise KeyError(number)
+            story = story_of(self._opened(), self._labels, number, self._clock.now_us())
+        except KeyError as error:
+            raise HTTPException(404, f"There is no incident {number}.") from error
+        return self._page("incident.html", story=story)
+
+    def series(self, request: Request) -> Response:
+        tank, name = request.path_params["tank"], request.path_params["name"]
+        hours = _whole_number(request, "hours", 24, MOST_HOURS)
+        if not self._labels.is_configured(tank, name):
+            raise HTTPException(404, f"There is no series {tank}/{name} in the configuration.")
+        try:
+            history = history_of(self._opened(), self._labels, tank, name, hours, self._clock.now_us())
+        except KeyError as error:
+            raise HTTPException(404, f"Series {tank}/{name} has never been stored.") from error
+        return self._page("series.html", history=history, spans=SPANS)
+
+    # -- what is not there -------------------------------------------------------------------------
+
+    def refused(self, _: Request, error: Exception) -> Response:
+        """Say what is wrong with a request."""
+        status = error.status_code if isinstance(error, HTTPException) else 400
+        detail = error.detail if isinstance(error, HTTPException) else str(error)
+        headers = error.headers if isinstance(error, HTTPException) else None
+        text = "There is no such page." if (status, detail) == (404, "Not Found") else detail
+        return self._page("error.html", text=text, status=status, headers=headers)
+
+    def no_store(self, _: Request, error: Exception) -> Response:
+        """Say that there is nothing to read yet."""
+        _log.info("nothing to show: %s", error)
+        text = "There is nothing to show yet: the store cannot be read. The page tries again by itself."
+        return self._page("error.html", text=text, status=503, headers={"refresh": "10", "retry-after": "10"})
+
+    def safely(self, handler: Handler) -> Handler:
+        """Let a mistake of ours in a page end as a worded page, with its traceback in the log."""
+
+        def handle(request: Request) -> Response:
+            try:
+                return handler(request)
+            except (HTTPException, StoreError):
+                raise
+            except Exception:  # noqa: BLE001 (logged, and the other pages are still there)
+                _log.exception("the page %s could not be made", request.url.path)
+                text = "This page could not be made. The log of the service says why."
+                return self._page("error.html", text=text, status=500)
+
+        return handle
+
+    # -- parts -------------------------------------------------------------------------------------
+
+    def _look(self) -> Now:
+        state = None if self._broker is None else self._broker()
+        return self._view.look(self._opened(), self._clock.now_us(), state)
+
+    def _opened(self) -> Record:
+        with self._opening:
+            if self._record is None:
+                self._record = self._record_factory()
+            return self._record
+
+    def _page(
+        self, template: str, *, status: int = 200, headers: Mapping[str, str] | None = None, **values: Any
+    ) -> HTMLResponse:
+        text = self._templates.get_template(template).render(values)
+        return HTMLResponse(text, status, headers)
+
+
+def _whole_number(request: Request, key: str, usual: int, most: int) -> int:
+    """A number of the query; 400 that names key, value and range for anything else."""
+    text = request.query_params.get(key)
+    if text is None:
+        return usual
+    number = int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+    if not 1 <= number <= most:
+        raise HTTPException(400, f"{key}={text[:40]} is not a whole number from 1 to {most}.")
+    return number

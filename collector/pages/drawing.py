@@ -1,0 +1,310 @@
+"""Geometry of charts: values and instants become paths, ticks and marks for server-rendered SVG.
+
+Coordinates of paths are in a square of 1000 by 1000 that the page stretches; ticks and marks are in
+per cent, so that text keeps its size on a phone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+from math import ceil, floor, log10
+
+import numpy as np
+
+from collector.pages.labels import SeriesLabel
+from collector.pages.moments import day_text, local, month_text, weekday_text
+from collector.pages.record import Buckets
+from rules import MICROSECONDS, FloatArray, IntArray
+
+_SIZE = 1000.0
+# Above and below the values, so that a line does not run along the edge.
+_MARGIN = 0.06
+# Flat values are not blown up: a chart spans at least this many units of the last digit shown.
+_LEAST_SPAN = 6
+# A limit is drawn if it lies within this many spans of the values; else it would flatten them.
+_NEAR_SPANS = 1.5
+_EDGE_PERCENT = 5.0
+# Differences of values beyond this would no longer be numbers.
+_GREATEST = 1e300
+_MINUTE = 60
+_HOUR = 60 * _MINUTE
+_DAY = 24 * _HOUR
+_STEPS = (
+    *(step * _MINUTE for step in (1, 2, 5, 10, 15, 30)),
+    *(step * _HOUR for step in (1, 2, 3, 6, 12)),
+    *(step * _DAY for step in (1, 2, 7, 14)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A place on an axis, in per cent from the left or the top, and what is written there."""
+
+    at: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A horizontal line and its words."""
+
+    at: float
+    text: str
+    is_danger: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A vertical line and its words; `kind` is a class of the style sheet."""
+
+    at: float
+    text: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """Everything that the template draws; `words` says what can be seen."""
+
+    label: SeriesLabel
+    band: str
+    line: str
+    times: tuple[Tick, ...]
+    values: tuple[Tick, ...]
+    limits: tuple[Limit, ...]
+    moments: tuple[Moment, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """The stretch of time and the range of values that a chart covers."""
+
+    start_us: int
+    end_us: int
+    low: float
+    high: float
+
+    def x(self, times_us: IntArray) -> FloatArray:
+        """Places of instants from the left, 0 to 1000."""
+        return np.asarray((times_us - self.start_us) * (_SIZE / (self.end_us - self.start_us)), np.float64)
+
+    def y(self, values: FloatArray) -> FloatArray:
+        """Places of values from the top, 0 to 1000."""
+        return np.asarray((self.high - values) * (_SIZE / (self.high - self.low)), np.float64)
+
+    def time_percent(self, at_us: int) -> float:
+        """Place of an instant in per cent from the left."""
+        return round(100.0 * (at_us - self.start_us) / (self.end_us - self.start_us), 2)
+
+    def value_percent(self, value: float) -> float:
+        """Place of a value in per cent from the top."""
+        return round(100.0 * (self.high - value) / (self.high - self.low), 2)
+
+
+def draw(
+    label: SeriesLabel,
+    buckets: Buckets,
+    start_us: int,
+    end_us: int,
+    time_zone: str,
+    *,
+    moments: Iterable[tuple[int, str, str]] = (),
+) -> Chart:
+    """Lay out a band of low and high with the line of means, over `start_us` to `end_us`.
+
+    Parameters
+    ----------
+    moments
+        Instant, words and kind of the vertical lines; those outside the chart are left out.
+    """
+    points = _points_of(buckets)
+    limits = _limits_of(label)
+    low, high = points.range
+    frame = _frame(start_us, end_us, low, high, [value for value, _, _ in limits], label.resolution)
+    return Chart(
+        label=label,
+        band=_band(frame, points),
+        line=_line(frame, points),
+        times=time_ticks(frame, time_zone),
+        values=_value_ticks(frame, label),
+        limits=tuple(
+            Limit(frame.value_percent(value), text, is_danger)
+            for value, text, is_danger in limits
+            if frame.low < value < frame.high
+        ),
+        moments=tuple(
+            Moment(frame.time_percent(at_us), text, kind)
+            for at_us, text, kind in moments
+            if start_us <= at_us <= end_us
+        ),
+        words=_words(label, points),
+    )
+
+
+def small_line(label: SeriesLabel, buckets: Buckets, start_us: int, end_us: int) -> tuple[str, str]:
+    """Path of the means over a stretch, and their range in words; both empty without values."""
+    points = _points_of(buckets, start_us, end_us)
+    if len(points.times_us) == 0:
+        return "", ""
+    low, high = points.range
+    first, last = label.show(low), label.show(high)
+    number, _, unit = first.partition(" ")
+    words = first if first == last else f"{number if unit and last.endswith(unit) else first} to {last}"
+    return _line(_frame(start_us, end_us, low, high, (), label.resolution), points), words
+
+
+def limit_words(label: SeriesLabel) -> str:
+    """The limits of a series in words, "" if it has none."""
+    return "; ".join(text for _, text, _ in _limits_of(label))
+
+
+def _limits_of(label: SeriesLabel) -> list[tuple[float, str, bool]]:
+    if label.rules is None or label.is_two_state:
+        return []
+    found = []
+    for alarm in sorted(label.rules.limit_alarms, key=lambda one: one.setpoint):
+        name = "danger line" if alarm.is_danger else "over limit" if alarm.is_high else "under limit"
+        found.append((alarm.setpoint, f"{name} {label.show(alarm.setpoint)}", alarm.is_danger))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Points:
+    """Filled buckets as columns; `times_us` are their middles."""
+
+    times_us: IntArray
+    low: FloatArray
+    mean: FloatArray
+    high: FloatArray
+    counts: IntArray
+
+    @property
+    def range(self) -> tuple[float, float]:
+        """Lowest and highest value; 0 and 1 without any."""
+        if len(self.times_us) == 0:
+            return 0.0, 1.0
+        return float(self.low.min()), float(self.high.max())
+
+
+def _points_of(buckets: Buckets, start_us: int = 0, end_us: int = 2**62) -> _Points:
+    """The filled buckets that begin in a stretch of time, fit to be drawn."""
+    starts_us = buckets.starts_us
+    width_us = int(starts_us[1] - starts_us[0]) if len(starts_us) > 1 else 0
+    kept = (buckets.counts > 0) & np.isfinite(buckets.low) & np.isfinite(buckets.high)
+    kept &= ~np.isnan(buckets.mean) & (starts_us >= start_us) & (starts_us < end_us)
+    low, mean, high = (
+        np.clip(column[kept], -_GREATEST, _GREATEST) for column in (buckets.low, buckets.mean, buckets.high)
+    )
+    return _Points(starts_us[kept] + width_us // 2, low, mean, high, buckets.counts[kept])
+
+
+def _frame(
+    start_us: int, end_us: int, low: float, high: float, limits: Sequence[float], resolution: float
+) -> Frame:
+    span = max(high - low, _LEAST_SPAN * resolution)
+    # Values too large for their resolution to count still need a range of their own.
+    span = max(span, abs(low) * 1e-9, abs(high) * 1e-9)
+    middle = low / 2 + high / 2
+    low, high = min(low, middle - span / 2), max(high, middle + span / 2)
+    near = [value for value in limits if low - _NEAR_SPANS * span <= value <= high + _NEAR_SPANS * span]
+    low, high = min([low, *near]), max([high, *near])
+    margin = _MARGIN * (high - low)
+    return Frame(start_us, end_us, low - margin, high + margin)
+
+
+def _runs(times_us: IntArray) -> list[slice]:
+    """Stretches without a gap: a gap is three times as long as what lies between most points."""
+    if len(times_us) == 0:
+        return []
+    steps = np.diff(times_us)
+    breaks = np.flatnonzero(steps > 3 * np.median(steps)) + 1 if len(steps) else np.empty(0, np.int64)
+    edges = [0, *breaks.tolist(), len(times_us)]
+    return [slice(first, last) for first, last in pairwise(edges)]
+
+
+def _line(frame: Frame, points: _Points) -> str:
+    x, y = frame.x(points.times_us), frame.y(points.mean)
+    # A lone point is a line of no length, which round ends make visible.
+    return "".join(
+        f"M{_text(x[run], y[run])}" + ("h0" if run.stop - run.start == 1 else "")
+        for run in _runs(points.times_us)
+    )
+
+
+def _band(frame: Frame, points: _Points) -> str:
+    x, top, bottom = frame.x(points.times_us), frame.y(points.high), frame.y(points.low)
+    return "".join(
+        f"M{_text(x[run], top[run])}L{_text(x[run][::-1], bottom[run][::-1])}z"
+        for run in _runs(points.times_us)
+    )
+
+
+def _text(x: FloatArray, y: FloatArray) -> str:
+    return " ".join(f"{one:.0f},{other:.0f}" for one, other in zip(x.tolist(), y.tolist(), strict=True))
+
+
+def _value_ticks(frame: Frame, label: SeriesLabel) -> tuple[Tick, ...]:
+    if label.is_two_state:
+        return tuple(Tick(frame.value_percent(value), label.show(value)) for value in (0.0, 1.0))
+    step = _round_step((frame.high - frame.low) / 4, label.resolution)
+    first, last = ceil(frame.low / step), floor(frame.high / step)
+    # Rounding of huge values may leave any number of steps: a handful is what an eye can use.
+    numbers = range(first, min(last, first + 8) + 1)
+    return tuple(Tick(frame.value_percent(number * step), label.show(number * step)) for number in numbers)
+
+
+def _round_step(least: float, resolution: float) -> float:
+    """The next of 1, 2 and 5 times a power of ten, and no less than what can be shown."""
+    power = 10.0 ** floor(log10(least))
+    step = next(factor * power for factor in (1, 2, 5, 10) if factor * power >= least)
+    return max(step, resolution)
+
+
+def time_ticks(frame: Frame, time_zone: str, most: int = 6) -> tuple[Tick, ...]:
+    """Round wall times of the tank's zone within a frame."""
+    start, end = (local(at_us, time_zone) for at_us in (frame.start_us, frame.end_us))
+    seconds = (frame.end_us - frame.start_us) / MICROSECONDS
+    step = next((step for step in _STEPS if seconds / step <= most), None)
+    found = []
+    for at in _months(start, end, most) if step is None else _walls(start, end, step):
+        percent = frame.time_percent(round(at.timestamp()) * MICROSECONDS)
+        if not _EDGE_PERCENT <= percent <= 100 - _EDGE_PERCENT:
+            continue
+        if step is None:
+            text = month_text(at)
+        elif step >= _DAY:
+            text = day_text(at)
+        else:
+            text = weekday_text(at) if at.hour == at.minute == 0 else f"{at:%H:%M}"
+        found.append(Tick(percent, text))
+    return tuple(found)
+
+
+def _walls(start: datetime, end: datetime, step: int) -> Iterable[datetime]:
+    """Wall times from the midnight before `start`, a step apart on the clock on the wall."""
+    at = start.replace(hour=0, minute=0, second=0)
+    while at <= end:
+        yield at
+        at += timedelta(seconds=step)
+
+
+def _months(start: datetime, end: datetime, most: int) -> Iterable[datetime]:
+    first = start.year * 12 + start.month - 1
+    last = end.year * 12 + end.month - 1
+    for month in range(first, last + 1, max(1, ceil((last - first) / most))):
+        yield start.replace(year=month // 12, month=month % 12 + 1, day=1, hour=0, minute=0, second=0)
+
+
+def _words(label: SeriesLabel, points: _Points) -> str:
+    if len(points.times_us) == 0:
+        return f"{label.title}: no usable reading in this time."
+    low, high = points.range
+    mean = float(np.average(points.mean, weights=points.counts))
+    return (
+        f"{label.title}: lowest {label.show(low)}, mean {label.show(mean)}, highest {label.show(high)}, "
+        f"from {int(points.counts.sum())} readings."
+    )

@@ -1,0 +1,312 @@
+"""What the tank is doing now: one sentence, a row per series, boards and broker; also as JSON.
+
+Everything that a person or a script is told is computed here once, as frozen values; the templates and
+`now_as_json` only write it down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+from zlib import crc32
+
+from collector.configuration import Configuration
+from collector.pages.drawing import small_line
+from collector.pages.labels import Labels, SeriesLabel
+from collector.pages.moments import day_and_clock, full, rfc3339
+from collector.pages.record import BrokerState, IncidentRecord, LatestReading, Record
+from collector.pages.sentence import Sentence, SeriesNow, gap_limit_us, sentence_for_tank
+from collector.pages.trend import NO_TREND, Trend, trend_over_last_hour
+from collector.readings import Mark
+from collector.wording.times import duration_text
+from rules import HOUR_US, Flag, Incident
+
+DAY_US = 24 * HOUR_US
+_QUARTER_US = HOUR_US // 4
+# Beyond two days the record answers from quarter-hour rollups, which is 96 rows a day instead of
+# thousands: the small line shows no more than that.
+_LINE_RANGE_US = 49 * HOUR_US
+# How often the small lines are drawn anew, in tank time: they are the heaviest part of a live update.
+_LINE_AGE_US = 5 * HOUR_US // 60
+# The sentence looks this far back for the incident that ended last.
+_INCIDENTS_LOOKED_AT = 100
+
+QUALITY_WORDS: dict[int, str] = {
+    Flag.PASS: "pass",
+    Flag.NOT_EVALUATED: "not evaluated",
+    Flag.SUSPECT: "suspect",
+    Flag.FAIL: "fail",
+    Flag.MISSING: "missing",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One series: what its row says, and the same in numbers for scripts.
+
+    `line` is the path of the last day, `line_words` its range; `incidents` are those that concern it.
+    """
+
+    label: SeriesLabel
+    value: float | None
+    value_text: str
+    trend: Trend
+    line: str
+    line_words: str
+    flag: int | None
+    quality: str
+    observed_us: int | None
+    age: str
+    is_silent: bool
+    incidents: tuple[Incident, ...]
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether the newest reading is not to be trusted as it is."""
+        return self.flag in (Flag.SUSPECT, Flag.FAIL, Flag.MISSING)
+
+
+@dataclass(frozen=True, slots=True)
+class BoardNow:
+    """A board: its name, whether it is connected, and since when in words."""
+
+    name: str
+    is_online: bool
+    since_us: int
+    since: str
+
+
+@dataclass(frozen=True, slots=True)
+class TankNow:
+    """One tank's part of the page."""
+
+    name: str
+    title: str
+    time_zone: str
+    sentence: Sentence
+    lasting: tuple[IncidentRecord, ...]
+    rows: tuple[Row, ...]
+    boards: tuple[BoardNow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """The whole page: `sentence` tells of the worst tank, by name if there are several."""
+
+    at_us: int
+    at: str
+    sentence: str
+    incident: int | None
+    tanks: tuple[TankNow, ...]
+    broker: str
+    broker_state: BrokerState | None
+
+    @property
+    def shape(self) -> str:
+        """Changes when the page needs more than new texts: an incident came or went, a row is marked."""
+        parts = [
+            (tank.name, [(one.incident.number, one.incident.priority, one.title) for one in tank.lasting])
+            for tank in self.tanks
+        ]
+        marks = [
+            (row.label.key, row.is_silent, row.is_doubtful, bool(row.line))
+            for tank in self.tanks
+            for row in tank.rows
+        ]
+        boards = [(board.name, board.is_online) for tank in self.tanks for board in tank.boards]
+        return f"{crc32(repr((parts, marks, boards)).encode()):08x}"
+
+
+class NowView:
+    """Makes `Now` from the record; keeps the small lines for a while."""
+
+    def __init__(self, configuration: Configuration) -> None:
+        self.labels = Labels(configuration)
+        self._lines: dict[str, tuple[int, str, str]] = {}
+
+    def look(self, record: Record, now_us: int, broker: BrokerState | None) -> Now:
+        """Read the record and say what it says now."""
+        latest = {(one.series.tank, one.series.name): one for one in record.latest()}
+        incidents = record.incidents(_INCIDENTS_LOOKED_AT)
+        lasting = record.incidents(open_only=True)
+        boards = record.boards()
+        tanks = []
+        for tank in self.labels.tanks:
+            here = tuple(one for one in lasting if one.incident.tank == tank)
+            zone = self.labels.time_zone(tank)
+            rows = tuple(
+                self._row(record, label, latest.get((tank, label.name)), here, now_us)
+                for label in self.labels.all_series
+                if label.tank == tank
+            )
+            ended = [one.incident for one in incidents if one.incident.tank == tank]
+            sentence = sentence_for_tank(
+                tank, [_for_sentence(row) for row in rows], here, _ended_last(ended), self.labels, now_us
+            )
+            known = tuple(
+                BoardNow(one.name, one.is_online, one.since_us, day_and_clock(one.since_us, now_us, zone))
+                for one in boards
+                if one.tank == tank
+            )
+            title = self.labels.tank_title(tank)
+            tanks.append(TankNow(tank, title, zone, sentence, here, rows, known))
+        worst = max(tanks, key=lambda tank: tank.sentence.rank)
+        sentence_text = worst.sentence.text
+        if len(tanks) > 1 and worst.sentence.rank:
+            sentence_text = f"{worst.title}: {sentence_text}"
+        elif len(tanks) > 1:
+            sentence_text = "All tanks are quiet"
+        return Now(
+            at_us=now_us,
+            at=full(now_us, worst.time_zone),
+            sentence=sentence_text,
+            incident=worst.sentence.incident,
+            tanks=tuple(tanks),
+            broker=_broker_words(broker, now_us, worst.time_zone),
+            broker_state=broker,
+        )
+
+    def _row(
+        self,
+        record: Record,
+        label: SeriesLabel,
+        latest: LatestReading | None,
+        lasting: Sequence[IncidentRecord],
+        now_us: int,
+    ) -> Row:
+        concerned = tuple(one.incident for one in lasting if label.name in one.incident.series)
+        if latest is None:
+            return Row(label, None, "no reading yet", NO_TREND, "", "", None, "", None, "", True, concerned)
+        line, words = self._small_line(record, latest.series.id, label, now_us)
+        is_timed = not latest.mark & Mark.TIME_UNKNOWN
+        age_us = max(0, now_us - latest.observed_us)
+        quality = QUALITY_WORDS.get(latest.flag, "")
+        return Row(
+            label=label,
+            value=latest.value,
+            value_text=label.show(latest.value),
+            trend=trend_over_last_hour(record, latest.series.id, label, now_us),
+            line=line,
+            line_words=words,
+            flag=latest.flag,
+            quality=quality if is_timed else f"{quality}, time unknown",
+            observed_us=latest.observed_us,
+            age=_age_words(age_us),
+            is_silent=age_us > gap_limit_us(label),
+            incidents=concerned,
+        )
+
+    def _small_line(self, record: Record, series: int, label: SeriesLabel, now_us: int) -> tuple[str, str]:
+        moment = now_us // _LINE_AGE_US
+        kept = self._lines.get(label.key)
+        if kept is not None and kept[0] == moment and kept[1]:
+            return kept[1:]
+        end_us = -(-now_us // _QUARTER_US) * _QUARTER_US
+        buckets = record.buckets(series, end_us - _LINE_RANGE_US, end_us, _LINE_RANGE_US // _QUARTER_US)
+        drawn = small_line(label, buckets, end_us - DAY_US, end_us)
+        self._lines[label.key] = (moment, *drawn)
+        return drawn
+
+
+def live_texts(now: Now) -> dict[str, str]:
+    """What the script of the page replaces, by the key that the template gives each place."""
+    found = {"at": now.at, "sentence": now.sentence, "broker": now.broker, "shape": now.shape}
+    for tank in now.tanks:
+        found[f"{tank.name}:sentence"] = tank.sentence.text
+        for row in tank.rows:
+            key = row.label.key
+            found[f"{key}:value"] = row.value_text
+            found[f"{key}:trend"] = row.trend.text
+            found[f"{key}:line"] = row.line
+            found[f"{key}:range"] = row.line_words
+            found[f"{key}:quality"] = row.quality
+            found[f"{key}:age"] = row.age
+    return found
+
+
+def now_as_json(now: Now) -> dict[str, Any]:
+    """The page as plain values: keys are part of what Brinebell promises to scripts.
+
+    `at`, `sentence`, `broker` (null if not known: `connected`, `since`), and per tank `tank`, `title`,
+    `sentence`, `incidents` (`number`, `cause`, `priority`, `series`, `first_evidence`, `alarmed_at`,
+    `text`), `boards` (`name`, `online`, `since`) and `series`: `series` ("tank/name"), `title`, `quantity`,
+    `unit` (canonical; "" where the quantity has none), `value` (in that unit; null where nothing was
+    measured), `observed_at`, `age_s`, `flag` (QARTOD), `quality`, `change_per_hour`, `silent`, `incidents`
+    (numbers). Instants are RFC 3339 in UTC.
+    """
+    state, broker = now.broker_state, None
+    if state is not None:
+        broker = {"connected": state.is_connected, "since": _instant(state.since_us)}
+    return {
+        "at": rfc3339(now.at_us),
+        "sentence": now.sentence,
+        "broker": broker,
+        "tanks": [_tank_as_json(tank, now.at_us) for tank in now.tanks],
+    }
+
+
+def _tank_as_json(tank: TankNow, now_us: int) -> dict[str, Any]:
+    return {
+        "tank": tank.name,
+        "title": tank.title,
+        "sentence": tank.sentence.text,
+        "incidents": [
+            {
+                "number": one.incident.number,
+                "cause": one.incident.cause,
+                "priority": str(one.incident.priority),
+                "series": [f"{tank.name}/{name}" for name in one.incident.series],
+                "first_evidence": rfc3339(one.incident.first_evidence_us),
+                "alarmed_at": rfc3339(one.incident.alarmed_at_us),
+                "text": f"{one.title}\n{one.body}",
+            }
+            for one in tank.lasting
+        ],
+        "boards": [
+            {"name": one.name, "online": one.is_online, "since": rfc3339(one.since_us)} for one in tank.boards
+        ],
+        "series": [
+            {
+                "series": row.label.key,
+                "title": row.label.title,
+                "quantity": row.label.quantity,
+                "unit": row.label.unit,
+                "value": row.value,
+                "observed_at": _instant(row.observed_us),
+                "age_s": None if row.observed_us is None else max(0, now_us - row.observed_us) / 1e6,
+                "flag": row.flag,
+                "quality": row.quality,
+                "change_per_hour": row.trend.per_hour,
+                "silent": row.is_silent,
+                "incidents": [one.number for one in row.incidents],
+            }
+            for row in tank.rows
+        ],
+    }
+
+
+def _instant(at_us: int | None) -> str | None:
+    return None if at_us is None else rfc3339(at_us)
+
+
+def _age_words(age_us: int) -> str:
+    return "just now" if age_us < HOUR_US // 60 else f"{duration_text(age_us)} ago"
+
+
+def _for_sentence(row: Row) -> SeriesNow:
+    return SeriesNow(row.label, row.value, row.observed_us, row.trend.word, row.is_silent)
+
+
+def _ended_last(incidents: Sequence[Incident]) -> Incident | None:
+    ended = [one for one in incidents if one.ended_at_us is not None]
+    return max(ended, key=lambda one: one.ended_at_us or 0, default=None)
+
+
+def _broker_words(state: BrokerState | None, now_us: int, time_zone: str) -> str:
+    if state is None:
+        return ""
+    since = "" if state.since_us is None else f" since {day_and_clock(state.since_us, now_us, time_zone)}"
+    if not state.is_connected:
+        return f"Broker: not connected{since or ', never was'}"
+    return f"Broker: connected{since}" + (", catching up" if state.is_catching_up else "")

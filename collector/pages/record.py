@@ -1,0 +1,151 @@
+"""What the pages ask of the record of readings and incidents, and of the link to the broker.
+
+The store's reader has this shape; the pages know the shape alone, so that neither imports the other.
+Ranges are half open, instants are microseconds since 1970 UTC, `series` is an id in the record.
+"""
+
+# ruff: noqa: D102 (what the fields are is in the docstring of their class)
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple, Protocol, TypeAlias
+
+from collector.messages import Message, Try
+from rules import AlarmEvent, FloatArray, Incident, IntArray
+
+
+class Series(Protocol):
+    """A series and its id."""
+
+    @property
+    def id(self) -> int: ...
+    @property
+    def tank(self) -> str: ...
+    @property
+    def name(self) -> str: ...
+
+
+class LatestReading(Protocol):
+    """The newest reading of a series; `value` is None where nothing was measured."""
+
+    @property
+    def series(self) -> Series: ...
+    @property
+    def observed_us(self) -> int: ...
+    @property
+    def value(self) -> float | None: ...
+    @property
+    def flag(self) -> int: ...
+    @property
+    def mark(self) -> int: ...
+
+
+class Buckets(Protocol):
+    """Low, mean and high of usable values per bucket, shape (n,); NaN where `counts` is 0."""
+
+    @property
+    def starts_us(self) -> IntArray: ...
+    @property
+    def low(self) -> FloatArray: ...
+    @property
+    def mean(self) -> FloatArray: ...
+    @property
+    def high(self) -> FloatArray: ...
+    @property
+    def counts(self) -> IntArray: ...
+
+
+class IncidentRecord(Protocol):
+    """An incident with the words that a person was told."""
+
+    @property
+    def incident(self) -> Incident: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def body(self) -> str: ...
+
+
+class IncidentHistory(Protocol):
+    """An incident and its alarm events, oldest first."""
+
+    @property
+    def record(self) -> IncidentRecord: ...
+    @property
+    def events(self) -> Sequence[AlarmEvent]: ...
+
+
+class Delivery(Protocol):
+    """A message, where it stands ('waiting', 'done', 'given_up'), and each try to send it."""
+
+    @property
+    def message(self) -> Message: ...
+    @property
+    def state(self) -> str: ...
+    @property
+    def tries(self) -> Sequence[Try]: ...
+
+
+class Board(Protocol):
+    """Whether a board is connected, and since when."""
+
+    @property
+    def tank(self) -> str: ...
+    @property
+    def name(self) -> str: ...
+    @property
+    def is_online(self) -> bool: ...
+    @property
+    def since_us(self) -> int: ...
+
+
+class Record(Protocol):
+    """Everything that the pages read; usable from several threads at once."""
+
+    def latest(self) -> Sequence[LatestReading]:
+        """The newest reading of every series that has one."""
+        ...
+
+    def series_id(self, tank: str, name: str) -> int:
+        """Id of a series; KeyError if it was never registered."""
+        ...
+
+    def buckets(self, series: int, start_us: int, end_us: int, count: int) -> Buckets:
+        """At most `count` buckets; a range longer than two days is read from quarter-hour rollups."""
+        ...
+
+    def incidents(self, last: int | None = None, *, open_only: bool = False) -> Sequence[IncidentRecord]:
+        """Incidents, newest first."""
+        ...
+
+    def incident(self, number: int) -> IncidentHistory:
+        """One incident; KeyError if there is none of that number."""
+        ...
+
+    def deliveries(self, incident: int) -> Sequence[Delivery]:
+        """The messages about an incident, oldest first."""
+        ...
+
+    def boards(self) -> Sequence[Board]:
+        """Every board that was heard of."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the record."""
+        ...
+
+
+# Raises StoreError while there is nothing to read yet.
+RecordFactory: TypeAlias = Callable[[], Record]
+
+
+class BrokerState(NamedTuple):
+    """How the service stands with its broker; `since_us` is None where it never was connected."""
+
+    is_connected: bool
+    since_us: int | None = None
+    is_catching_up: bool = False
+
+
+BrokerSource: TypeAlias = Callable[[], BrokerState]
