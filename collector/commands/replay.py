@@ -1,0 +1,62 @@
+"""`brinebell replay`: what would have rung in a recording."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+EXAMPLE = "brinebell replay week.csv --config brinebell.toml --json"
+SUMMARY = "judge a recorded CSV file with the same engine and print the incidents"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument(
+        "files", metavar="FILE", nargs="+", type=Path, help="CSV, long (time,series,value) or wide, also .gz"
+    )
+    parser.add_argument(
+        "--config", type=Path, metavar="FILE", help="configuration; without it the shipped example is used"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Replay and print; 0 also if nothing rang."""
+    from tqdm import tqdm
+
+    from collector.payloads import state_value
+    from collector.recordings import read_csv
+    from collector.recordings.recording import join
+    from collector.replay import describe, duration_text, replay, rfc3339
+    from collector.settings import load_configuration
+    from collector.units import converter
+
+    def tell(line: str) -> None:
+        print(line, file=sys.stderr)
+
+    configuration = load_configuration(arguments.config)
+    if arguments.config is None:
+        tell("No --config given: the shipped example configuration is used.")
+    recording = join([read_csv(path, configuration, converter, state_value) for path in arguments.files])
+    for skipped in recording.skipped:
+        tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
+    tell("No baseline, planned work or answers are part of a CSV file: judged on limits and rates alone.")
+    with tqdm(total=len(recording), unit="reading", unit_scale=True, disable=None, leave=False) as bar:
+        incidents = replay(recording, configuration, bar.update)
+    if arguments.json:
+        import orjson
+
+        found = {"incidents": [describe(incident, configuration) for incident in incidents]}
+        print(orjson.dumps(found, option=orjson.OPT_INDENT_2).decode())
+        return 0
+    tell(f"{len(recording):,} readings, {len(incidents)} incident{'' if len(incidents) == 1 else 's'}.")
+    for incident in incidents:
+        one = describe(incident, configuration)
+        print(f"\n{rfc3339(incident.alarmed_at_us)[:16]}Z  {incident.priority}  {one['cause']}")
+        print(
+            f"  {', '.join(f'{incident.tank}/{name}' for name in incident.series)}; {duration_text(incident)}"
+        )
+        for line in str(one["text"]).splitlines():
+            print(f"  {line}")
+    return 0
