@@ -133,7 +133,8 @@ def _default_text(field: FieldInfo) -> str:
     if field.default is PydanticUndefined:
         return "none, must be given"
     if field.default is None or field.default in ([], {}):
-        return "none"
+        extra = field.json_schema_extra
+        return str(extra.get("otherwise", "none")) if isinstance(extra, dict) else "none"
     if isinstance(field.default, Enum):
         return json.dumps(field.default.value)
     return json.dumps(field.default)

@@ -18,9 +18,10 @@ ENVIRONMENT_PREFIX = "BRINEBELL_"
 ENVIRONMENT_DELIMITER = "__"
 
 
-def _key(meaning: str, default: Any = None, *, like: str, unit: str = "") -> Any:
-    """Describe a key: what it means, its default, how it is written, and the unit of its value."""
-    return Field(default, description=meaning, examples=[like], json_schema_extra={"unit": unit})
+def _key(meaning: str, default: Any = None, *, like: str, unit: str = "", otherwise: str = "none") -> Any:
+    """Describe a key: its meaning, default, how it is written, its unit, and what holds without a default."""
+    extra: dict[str, Any] = {"unit": unit, "otherwise": otherwise}
+    return Field(default, description=meaning, examples=[like], json_schema_extra=extra)
 
 
 def _required(meaning: str, *, like: str, unit: str = "") -> Any:
@@ -226,19 +227,22 @@ class SeriesSettings(Table):
     )
     alarm_state: str | None = _key("the state that rings, of a contact or state", like='"closed"')
     deadband: str | None = _key(
-        "how far back inside the limit a value must come to return to normal; default by quantity",
+        "how far back inside the limit a value must come to return to normal",
         like='"0.15 degC"',
         unit="difference in the series' unit",
+        otherwise="by quantity, see the end",
     )
     on_delay: str | None = _key(
-        "how long a value must be beyond its limit before it rings; default by quantity",
+        "how long a value must be beyond its limit before it rings",
         like='"10 min"',
         unit="duration",
+        otherwise="by quantity, see the end",
     )
     off_delay: str | None = _key(
-        "how long it must be back before the alarm returns to normal; default by quantity",
+        "how long it must be back before the alarm returns to normal",
         like='"15 min"',
         unit="duration",
+        otherwise="by quantity, see the end",
     )
     priority: Priority = _key(
         'priority of its alarms: "urgent" wakes, "high" is told at once by day, "low" can wait',
