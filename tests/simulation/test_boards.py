@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import queue
 from collections.abc import Iterator
+from importlib.resources import as_file, files
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
@@ -14,8 +15,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 from collector.clock import Clock
 from collector.demo.broker import DemoBroker
 from collector.errors import BrokerError
+from collector.routing import Router
+from collector.settings import load_configuration
 from collector.simulation import ProbeSilent, SimulatedTank, TankSettings
 from collector.simulation.boards import BOARDS, Boards
+from collector.units import converter
 from rules import HOUR_US, MICROSECONDS
 
 # Midnight of 2 March 2026 UTC.
@@ -131,3 +135,31 @@ def test_no_broker_is_an_error_that_names_board_and_address(tmp_path: Path) -> N
     boards = _boards(broker, SimulatedTank(TankSettings(), seed=1, start_us=START_US))
     with pytest.raises(BrokerError, match=f"board sump: no broker at 127.0.0.1:{broker.port}"):
         boards.connect()
+
+
+def test_what_boards_say_becomes_the_series_of_the_demo(broker: DemoBroker, listener: Listener) -> None:
+    """Through the real configuration, router and units: each value arrives as its probe showed it."""
+    with as_file(files("collector") / "data" / "demo.toml") as path:
+        configuration = load_configuration(path, {})
+    router = Router(configuration, converter)
+    boards = _boards(broker, SimulatedTank(TankSettings(), seed=1, start_us=START_US))
+    boards.connect()
+    listener.take(4)
+    at_us = START_US + MINUTE_US
+    boards.publish(at_us)
+    arrived = listener.take(5)
+    boards.disconnect()
+    same = SimulatedTank(TankSettings(), seed=1, start_us=START_US)
+    same.advance_to(at_us)
+    found, times = {}, {}
+    for topic, payload in arrived.items():
+        readings, problems = router.route(topic, payload.encode(), received_us=at_us + MICROSECONDS)
+        assert problems == []
+        for reading in readings:
+            name = configuration.series[reading.series].name
+            found[name] = reading.value
+            times[name] = reading.observed_us
+    assert found == pytest.approx(same.read())
+    own_time = {"temperature", "reservoir", "sump_level", "ph", "practical_salinity"}
+    assert {name for name, observed_us in times.items() if observed_us == at_us} == own_time
+    assert {name for name, observed_us in times.items() if observed_us is None} == found.keys() - own_time
