@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 
 from collector.configuration import Configuration
 from collector.recordings import Recording
 from collector.wording import message_for
-from rules import HOUR_US, MICROSECONDS, Engine, Incident, IncidentEnded, IncidentOpened, IncidentUpdated
+from rules import Engine, Event, Incident, IncidentEnded, IncidentOpened, IncidentUpdated
 
 
 def replay(
@@ -35,35 +34,13 @@ def replay(
     return list(incidents.values())
 
 
-def _collect(incidents: dict[int, Incident], events: tuple[object, ...]) -> None:
+def _collect(incidents: dict[int, Incident], events: tuple[Event, ...]) -> None:
     for event in events:
         if isinstance(event, IncidentOpened | IncidentUpdated | IncidentEnded):
             incidents[event.incident.number] = event.incident
 
 
-def rfc3339(time_us: int) -> str:
-    """RFC 3339 in UTC with microseconds."""
-    seconds, micros = divmod(time_us, MICROSECONDS)
-    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{micros:06d}Z"
-
-
-def describe(incident: Incident, configuration: Configuration) -> dict[str, object]:
-    """One incident as `brinebell replay --json` prints it."""
+def told(incident: Incident, configuration: Configuration) -> str:
+    """The message of an incident as it would ring at its alarm: first line, then body."""
     message = message_for(incident, configuration, kind="opened", now_us=incident.alarmed_at_us)
-    return {
-        "cause": incident.cause,
-        "series": [f"{incident.tank}/{name}" for name in incident.series],
-        "first_evidence": rfc3339(incident.first_evidence_us),
-        "alarmed_at": rfc3339(incident.alarmed_at_us),
-        "ended_at": None if incident.ended_at_us is None else rfc3339(incident.ended_at_us),
-        "priority": str(incident.priority),
-        "text": f"{message.title}\n{message.body}",
-    }
-
-
-def duration_text(incident: Incident) -> str:
-    """How long an incident lasted, or that it lasts."""
-    if incident.ended_at_us is None:
-        return "lasts"
-    minutes = round((incident.ended_at_us - incident.alarmed_at_us) * 60 / HOUR_US)
-    return f"{minutes // 60} h {minutes % 60:02d} min"
+    return f"{message.title}\n{message.body}"

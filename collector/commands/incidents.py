@@ -51,19 +51,11 @@ def _count(text: str) -> int:
 def _json_text(records: tuple[IncidentRecord, ...]) -> str:
     import orjson
 
-    from collector.replay import rfc3339
+    from collector.account import incident_object
 
     found = [
-        {
-            "number": record.incident.number,
-            "cause": record.incident.cause,
-            "series": [f"{record.incident.tank}/{name}" for name in record.incident.series],
-            "first_evidence": rfc3339(record.incident.first_evidence_us),
-            "alarmed_at": rfc3339(record.incident.alarmed_at_us),
-            "ended_at": None if record.incident.ended_at_us is None else rfc3339(record.incident.ended_at_us),
-            "priority": str(record.incident.priority),
-            "text": f"{record.title}\n{record.body}",
-        }
+        {"number": record.incident.number}
+        | incident_object(record.incident, f"{record.title}\n{record.body}")
         for record in records
     ]
     return orjson.dumps({"incidents": found}, option=orjson.OPT_INDENT_2).decode()
@@ -71,7 +63,7 @@ def _json_text(records: tuple[IncidentRecord, ...]) -> str:
 
 def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuration) -> str:
     """A table with the message under each row: its own words, as they were sent."""
-    from collector.replay import duration_text
+    from collector.account import duration_text
     from rules import CAUSES
 
     rows = [_COLUMNS]

@@ -25,38 +25,38 @@ def run(arguments: argparse.Namespace) -> int:
     """Replay and print; 0 also if nothing rang."""
     from tqdm import tqdm
 
+    from collector.account import duration_text, incident_object, rfc3339
     from collector.payloads import state_value
-    from collector.recordings import read_csv
-    from collector.recordings.recording import join
-    from collector.replay import describe, duration_text, replay, rfc3339
+    from collector.recordings import join, read_csv
+    from collector.replay import replay, told
     from collector.settings import load_configuration
     from collector.units import converter
 
-    def tell(line: str) -> None:
-        print(line, file=sys.stderr)
-
     configuration = load_configuration(arguments.config)
     if arguments.config is None:
-        tell("No --config given: the shipped example configuration is used.")
+        _tell("No --config given: the shipped example configuration is used.")
     recording = join([read_csv(path, configuration, converter, state_value) for path in arguments.files])
     for skipped in recording.skipped:
-        tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
-    tell("No baseline, planned work or answers are part of a CSV file: judged on limits and rates alone.")
-    with tqdm(total=len(recording), unit="reading", unit_scale=True, disable=None, leave=False) as bar:
+        _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
+    _tell("A CSV file holds no baseline, planned work or answers: judged on limits and rates alone.")
+    with tqdm(total=len(recording), unit=" readings", unit_scale=True, disable=None, leave=False) as bar:
         incidents = replay(recording, configuration, bar.update)
     if arguments.json:
         import orjson
 
-        found = {"incidents": [describe(incident, configuration) for incident in incidents]}
-        print(orjson.dumps(found, option=orjson.OPT_INDENT_2).decode())
+        found = [incident_object(incident, told(incident, configuration)) for incident in incidents]
+        print(orjson.dumps({"incidents": found}, option=orjson.OPT_INDENT_2).decode())
         return 0
-    tell(f"{len(recording):,} readings, {len(incidents)} incident{'' if len(incidents) == 1 else 's'}.")
+    _tell(f"{len(recording):,} readings, {len(incidents)} incident{'' if len(incidents) == 1 else 's'}.")
     for incident in incidents:
-        one = describe(incident, configuration)
-        print(f"\n{rfc3339(incident.alarmed_at_us)[:16]}Z  {incident.priority}  {one['cause']}")
-        print(
-            f"  {', '.join(f'{incident.tank}/{name}' for name in incident.series)}; {duration_text(incident)}"
-        )
-        for line in str(one["text"]).splitlines():
+        series = ", ".join(f"{incident.tank}/{name}" for name in incident.series)
+        when = f"{rfc3339(incident.alarmed_at_us)[:16]}Z"
+        print(f"\n{when}  {incident.priority}  {incident.cause}  {series}  {duration_text(incident)}")
+        for line in told(incident, configuration).splitlines():
             print(f"  {line}")
     return 0
+
+
+def _tell(line: str) -> None:
+    """Say something beside the result, which alone goes to standard output."""
+    print(line, file=sys.stderr)
