@@ -77,6 +77,14 @@ class Keeper(Protocol):
         ...
 
 
+class LineState(NamedTuple):
+    """How the service stands with its broker; `since_us` is None where it never was connected."""
+
+    is_connected: bool
+    since_us: int | None
+    is_catching_up: bool
+
+
 class Telling(NamedTuple):
     """What an incident event means for people: how it reads, and who is told."""
 
@@ -142,6 +150,13 @@ class Intake:
         self._tick_at_s = 0.0
         self._confirm_at_s = 0.0
         self._round_us = clock.now_us()
+        self._is_connected = False
+        self._since_us: int | None = None
+
+    @property
+    def line_state(self) -> LineState:
+        """For people, from any thread."""
+        return LineState(self._is_connected, self._since_us, self._is_connected and not self._judge.is_live)
 
     def begin(self) -> None:
         """Record that nothing is heard until the backlog has been taken in."""
@@ -183,6 +198,9 @@ class Intake:
             messages = messages[caught_up.position :]
         self._sort(messages)
         self._receipt = received.receipt
+        if received.change is not None:
+            self._is_connected = isinstance(received.change, Connected)
+            self._since_us = self._clock.now_us()
         if isinstance(received.change, Connected):
             self._take_connection(received.change)
         elif isinstance(received.change, Disconnected):

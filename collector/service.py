@@ -22,7 +22,7 @@ from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.crossings import Crossings
 from collector.delivery import DeliveryWorker, plan_notifications
-from collector.derivation import Derivations
+from collector.derivation import COMPENSATION_US, Derivations
 from collector.intake import Intake, Telling
 from collector.judging import Judge
 from collector.mqtt import Session
@@ -31,7 +31,7 @@ from collector.routing import Router
 from collector.sorting import Sorter
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
-from collector.wording import message_for
+from collector.wording import Kind, message_for
 from rules import Engine, IncidentEnded, IncidentEvent
 
 _LOG = logging.getLogger(__name__)
@@ -83,7 +83,6 @@ class Service:
         self._judge = self._start_judge()
         outbox = stack.enter_context(Outbox(path))
         delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock))
-        self._serve_page(stack)
         router = Router(configuration, converter)
         self._session = Session(
             configuration.mqtt,
@@ -101,7 +100,6 @@ class Service:
             arrivals,
             Crossings(configuration.engine.series),
             configuration.boards,
-            len(configuration.series),
         )
         self._intake = Intake(
             self._session,
@@ -114,6 +112,7 @@ class Service:
             on_messages=delivery.wake,
             commit_interval_s=configuration.store.commit_interval_s,
         )
+        self._serve_page(stack)
 
     def run(self) -> None:
         """Take in readings until told to stop, then commit and acknowledge what was received."""
@@ -159,24 +158,31 @@ class Service:
         return now_us + DAY_US
 
     def _start_derivations(self) -> Derivations:
+        """Give derivations the readings that new ones may be combined with."""
         derivations = Derivations(self._configuration)
-        indexes = {number: index for index, number in enumerate(self._ids)}
-        for latest in self._reader.latest():
-            index = indexes.get(latest.series.id)
-            if index is not None and latest.value is not None:
-                derivations.seed(index, latest.value)
+        newest_us = max((one.observed_us for one in self._reader.latest()), default=0)
+        for index in sorted(derivations.concerned):
+            readings = self._reader.readings(self._ids[index], newest_us - COMPENSATION_US, newest_us + 1)
+            for observed_us, value in zip(readings.times_us.tolist(), readings.values.tolist(), strict=True):
+                derivations.restore(index, observed_us, value)
         return derivations
 
     def _serve_page(self, stack: ExitStack) -> None:
         if not self._configuration.page.enabled:
             return
-        from collector.pages import serve_in_thread
+        from collector.pages import BrokerState, serve_in_thread
 
-        page = serve_in_thread(self._configuration, self._reader, self._clock)
+        path = self._configuration.store.path
+        page = serve_in_thread(
+            self._configuration,
+            lambda: StoreReader(path),
+            self._clock,
+            broker=lambda: BrokerState(*self._intake.line_state),
+        )
         stack.callback(page.close)
 
     def _tell(self, event: IncidentEvent, now_us: int) -> Telling:
-        kind = "ended" if isinstance(event, IncidentEnded) else "opened"
+        kind: Kind = "ended" if isinstance(event, IncidentEnded) else "opened"
         words = message_for(event.incident, self._configuration, kind=kind, now_us=now_us)
         record = IncidentRecord(event.incident, words.title, words.body)
         return Telling(record, plan_notifications(event, self._configuration, now_us))

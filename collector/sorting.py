@@ -7,12 +7,13 @@ it must come out the same for a redelivered message, since (series, time) is wha
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from collector.arrivals import Arrivals
 from collector.batch import Batch
 from collector.configuration import BoardConfiguration
 from collector.crossings import Crossings
+from collector.derivation import Derivations
 from collector.mqtt import Message
 from collector.problems import ProblemLog
 from collector.readings import Mark, Reading
@@ -30,7 +31,6 @@ PAST_LIMIT_US = 946_684_800 * 1_000_000
 _ARRIVAL = int(Mark.ARRIVAL_TIME)
 _REPLACED = int(Mark.TIME_REPLACED)
 _UNKNOWN = int(Mark.TIME_UNKNOWN)
-_DERIVED = int(Mark.DERIVED)
 _NONE = Mark.NONE
 
 
@@ -41,41 +41,37 @@ class Sorter:
     ----------
     router, problems
         Read payloads, and keep count of what cannot be read.
-    derive
-        Given a series index, an instant and a value: what it changes in other series.
+    derivations
+        Compute series from others.
     arrivals
         Times given to payloads without one.
     crossings
         Tell which readings do not wait.
     boards
         Boards with a last will.
-    series_count
-        How many series there are.
     """
 
     def __init__(
         self,
         router: Router,
         problems: ProblemLog,
-        derive: Callable[[int, int, float], Sequence[tuple[int, float]]],
+        derivations: Derivations,
         arrivals: Arrivals,
         crossings: Crossings,
         boards: Sequence[BoardConfiguration],
-        series_count: int,
     ) -> None:
         self._route = router.route
         self._problems = problems
-        self._derive = derive
+        self._take, self._derived = derivations.take, derivations.derived
         self._arrivals = arrivals
         self._crosses = crossings.crosses
         self._boards: dict[str, list[BoardConfiguration]] = {}
         for board in boards:
             self._boards.setdefault(board.topic, []).append(board)
-        self._newest_us = [0] * series_count
         self.last_known = 0
 
     def sort(self, messages: Sequence[Message], batch: Batch, *, is_backlog: bool) -> None:
-        """Put what messages say into a batch.
+        """Put what messages, of which there are some, say into a batch.
 
         In a backlog, readings without a time of their own are marked as of unknown time: they were sent
         at some instant before their arrival.
@@ -93,6 +89,7 @@ class Sorter:
                 self._take_readings(message, routed, received_us, recalled_us, batch, is_backlog)
             for problem in routed.problems:
                 self._problems.record(problem, message.payload)
+        self._add_derived(batch, messages[-1].received_us)
         for row in self._problems.drain():
             batch.rejections.append(
                 Rejection(row.source, row.count, row.first_us, row.last_us, row.reason, row.payload)
@@ -156,21 +153,19 @@ class Sorter:
     def _add(
         self, batch: Batch, series: int, observed_us: int, value: float, mark: int, message: Message
     ) -> None:
-        """Add a reading, and what is derived from it if it is the newest of its series.
-
-        An older or repeated one derives nothing: what it is combined with has changed since.
-        """
+        value = self._take(series, observed_us, value, mark)
         delay_ms = (message.received_us - observed_us) // 1000
         batch.entries.append((observed_us, series, value, mark, delay_ms, message.payload))
         if self._crosses(series, value):
             batch.is_urgent = True
-        if observed_us > self._newest_us[series]:
-            self._newest_us[series] = observed_us
-            for derived, its_value in self._derive(series, observed_us, value):
-                batch.entries.append(
-                    (observed_us, derived, its_value, mark | _DERIVED, delay_ms, message.payload)
-                )
-                if self._crosses(derived, its_value):
+
+    def _add_derived(self, batch: Batch, now_us: int) -> None:
+        """Add what is computed from the readings that arrived together."""
+        for series, observed_us, value, mark in self._derived():
+            if observed_us is not None:
+                delay_ms = (now_us - observed_us) // 1000
+                batch.entries.append((observed_us, series, value, int(mark), delay_ms, b""))
+                if self._crosses(series, value):
                     batch.is_urgent = True
 
     def _take_board(self, message: Message, batch: Batch) -> None:

@@ -23,6 +23,8 @@ from collector.mqtt.protocol import Protocol
 
 # Retained messages only with a subscription that the session does not have yet (MQTT 5, 3.8.3.1).
 _NEW_SUBSCRIPTIONS_ONLY = 1
+# Reason codes from here on say that something failed (MQTT 5, 2.4).
+_REFUSED = 0x80
 # A payload in a topic that is no UTF-8 is kept with its rejection under this name.
 _UNREADABLE_TOPIC = "(topic is not UTF-8)"
 
@@ -74,10 +76,11 @@ class Connection:
 
     Attributes
     ----------
-    answer, lost, grants, marker
+    answer, lost, grants, marker, denied
         None until the broker has answered, the connection has been lost (with the reason code, 0 where
-        there was none), the subscriptions have been answered (a code each), and a marker has come back:
-        its payload and how many messages had arrived before it.
+        there was none), the subscriptions have been answered (a code each), a marker has come back (its
+        payload and how many messages had arrived before it), and the broker has refused what we published
+        (the reason code; MQTT 3.1.1 has no way to say so).
     """
 
     def __init__(
@@ -88,6 +91,7 @@ class Connection:
         self.lost: int | None = None
         self.grants: Sequence[int] | None = None
         self.marker: tuple[bytes, int] | None = None
+        self.denied: int | None = None
         self.messages: list[Message] = []
         self._configuration = configuration
         self._topics = Topics.of(configuration.client_id)
@@ -223,6 +227,7 @@ class Connection:
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
+        client.on_publish = self._on_publish
         client.on_message = self._on_message
         # With this set, paho leaves writing to us, and a batch of acknowledgements is one round.
         client.on_socket_register_write = _write_later
@@ -263,6 +268,17 @@ class Connection:
         _properties: Properties | None,
     ) -> None:
         self.grants = [reason.value for reason in reasons]
+
+    def _on_publish(
+        self,
+        _client: Client,
+        _userdata: object,
+        _packet_id: int,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        if reason.value >= _REFUSED:
+            self.denied = reason.value
 
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
         packet_id = message.mid

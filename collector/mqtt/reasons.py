@@ -19,10 +19,7 @@ _MEANINGS = {
         "choose a [mqtt] client_id of letters and digits",
     ),
     0x86: ("wrong user name or password", "set [mqtt] username and the password to what the broker expects"),
-    0x87: (
-        "not authorised",
-        "let this user connect, read and write in the broker's access list",
-    ),
+    0x87: ("not authorised", "set [mqtt] username and password; look at the broker's access list"),
     0x88: ("the broker is not available", "wait, or start the broker again"),
     0x89: ("the broker is busy", "wait; a broker that stays busy needs a faster machine or fewer clients"),
     0x8A: ("this client is banned", "take it off the broker's list of banned clients"),

@@ -82,6 +82,7 @@ class Session:
         self._pauses = Pauses(jitter)
         self._retry_at_s = 0.0
         self._marker = Marker()
+        self._may_publish = True
         self._was_cut_short = False
         self._said = ""
         self._waker, self._woken = socket.socketpair()
@@ -126,7 +127,8 @@ class Session:
     def mark(self) -> None:
         """Publish a new marker, behind all acknowledgements given so far."""
         if self._connection is not None and self._is_let_in:
-            self._connection.publish(self._topics.marker, self._marker.make(self._monotonic()))
+            payload = self._marker.make(self._monotonic())
+            self._publish(self._connection, self._topics.marker, payload)
 
     def wake(self) -> None:
         """Let a waiting `receive` return; may be called from any thread and from a signal handler."""
@@ -138,7 +140,7 @@ class Session:
         connection, self._connection = self._connection, None
         if connection is not None:
             if self._is_let_in and connection.lost is None:
-                connection.publish(self._topics.status, b"offline", retain=True)
+                self._publish(connection, self._topics.status, b"offline", retain=True)
                 connection.say_goodbye()
                 end_s = self._monotonic() + timeout_s
                 while connection.lost is None and connection.wants_write and self._monotonic() < end_s:
@@ -246,6 +248,11 @@ class Session:
         if connection.grants is not None:
             self._take_grants(connection, connection.grants)
             connection.grants = None
+        if connection.denied is not None and self._may_publish:
+            self._may_publish = False
+            _LOG.error(
+                "the broker does not let us publish to brinebell/service/#: %s", explain(connection.denied)
+            )
         if connection.lost is not None:
             return self._lose(connection)
         if self._is_let_in:
@@ -298,8 +305,13 @@ class Session:
                     "lost; use a broker that grants quality of service 1",
                     topic_filter,
                 )
-        connection.publish(self._topics.status, b"online", retain=True)
+        self._publish(connection, self._topics.status, b"online", retain=True)
         self.mark()
+
+    def _publish(self, connection: Connection, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        # mosquitto 2.0.11 ends a connection on which something forbidden is published.
+        if self._may_publish:
+            connection.publish(topic, payload, retain=retain)
 
     def _lose(self, connection: Connection) -> Disconnected | None:
         self._drop(connection)
