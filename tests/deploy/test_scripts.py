@@ -1,4 +1,4 @@
-"""`deploy/demo` looks first for what the machine must have, and says the one line that mends it."""
+"""The scripts look first for what the machine must have, and say the one line that mends it."""
 
 from __future__ import annotations
 
@@ -9,9 +9,16 @@ from pathlib import Path
 
 import pytest
 
-SCRIPT = Path(__file__).resolve().parents[2] / "deploy" / "demo"
+CHECKOUT = Path(__file__).resolve().parents[2]
+SCRIPTS = ("deploy/demo", "deploy/check", "deploy/resolve", ".ci/run")
 # What every Debian has: everything the script calls before it looks for what may be missing.
 BASE = ("bash", "env", "dirname", "readlink")
+
+
+@pytest.fixture(params=["deploy/demo", "deploy/check"])
+def script(request: pytest.FixtureRequest) -> str:
+    """A script that makes the virtual environment."""
+    return str(CHECKOUT / request.param)
 
 
 @pytest.fixture
@@ -30,9 +37,9 @@ def _program(machine: Path, name: str, text: str) -> None:
     path.chmod(0o755)
 
 
-def _run(machine: Path) -> subprocess.CompletedProcess[str]:
+def _run(machine: Path, script: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [str(machine / "bash"), str(SCRIPT)],
+        [str(machine / "bash"), script],
         env={"PATH": str(machine)},
         capture_output=True,
         text=True,
@@ -41,42 +48,45 @@ def _run(machine: Path) -> subprocess.CompletedProcess[str]:
     )
 
 
-def test_a_32_bit_system_is_told_that_it_is_not_supported(machine: Path) -> None:
+def test_a_32_bit_system_is_told_that_it_is_not_supported(machine: Path, script: str) -> None:
     _program(machine, "getconf", "echo 32")
-    result = _run(machine)
+    result = _run(machine, script)
     assert result.returncode == 1
     assert "32-bit system, which Brinebell does not support" in result.stderr
     assert "sudo apt" not in result.stderr
 
 
-def test_a_bare_machine_is_told_one_line_that_mends_all_of_it(machine: Path) -> None:
+def test_a_bare_machine_is_told_one_line_that_mends_all_of_it(machine: Path, script: str) -> None:
     _program(machine, "getconf", "echo 64")
-    result = _run(machine)
+    result = _run(machine, script)
     assert result.returncode == 1
     assert "sudo apt update && sudo apt install python3 python3-venv git\n" in result.stderr
 
 
-def test_missing_git_alone_is_told_alone(machine: Path) -> None:
+def test_missing_git_alone_is_told_alone(machine: Path, script: str) -> None:
     _program(machine, "getconf", "echo 64")
     _program(machine, "python3", f'exec {sys.executable} "$@"')
-    result = _run(machine)
+    result = _run(machine, script)
     assert result.returncode == 1
     assert "sudo apt install git\n" in result.stderr
 
 
-def test_an_old_python_is_told_its_version_and_what_is_needed(machine: Path) -> None:
+def test_an_old_python_is_told_its_version_and_what_is_needed(machine: Path, script: str) -> None:
     _program(machine, "getconf", "echo 64")
     _program(machine, "git", "true")
     _program(machine, "python3", '[[ $1 == --version ]] && echo "Python 3.9.2"; exit 1')
-    result = _run(machine)
+    result = _run(machine, script)
     assert result.returncode == 1
     assert "needs Python 3.11, 3.12 or 3.13; here is Python 3.9.2" in result.stderr
 
 
-def test_script_has_no_finding_of_the_shell_linter() -> None:
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_scripts_have_no_finding_of_the_shell_linter(name: str) -> None:
     linter = shutil.which("shellcheck")
     if linter is None:
         pytest.skip("skipped: no shellcheck (apt install shellcheck)")
-    result = subprocess.run([linter, str(SCRIPT)], capture_output=True, text=True, timeout=60, check=False)
+    result = subprocess.run(
+        [linter, "-x", name], cwd=CHECKOUT, capture_output=True, text=True, timeout=60, check=False
+    )
     assert result.stdout == ""
     assert result.returncode == 0
