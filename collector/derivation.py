@@ -48,6 +48,9 @@ class History:
         self._times_us = array("q")
         self._values = array("d")
 
+    def __len__(self) -> int:
+        return len(self._times_us)
+
     def add(self, observed_us: int, value: float) -> None:
         """Remember a reading; the oldest are forgotten."""
         times_us = self._times_us
