@@ -30,6 +30,7 @@ from collector.errors import StoreError
 from collector.pages.guard import Guard, own_names
 from collector.pages.history import MOST_HOURS, SPANS, history_of
 from collector.pages.incidents import incident_rows, story_of
+from collector.pages.labels import together
 from collector.pages.live import LiveFeed
 from collector.pages.now import Now, NowView, live_texts, now_as_json
 from collector.pages.record import BrokerSource, Record, RecordFactory
@@ -126,6 +127,7 @@ class _Site:
             lstrip_blocks=True,
             auto_reload=False,
         )
+        self._templates.filters["together"] = together
 
     def close(self) -> None:
         """Let go of the record."""

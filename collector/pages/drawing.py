@@ -54,6 +54,7 @@ class Limit:
     at: float
     text: str
     is_danger: bool
+    is_high: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,11 @@ class Moment:
     at: float
     text: str
     kind: str
+
+    @property
+    def anchor(self) -> str:
+        """Which end of the words stands at the line: the first evidence leaves room to the alarm."""
+        return "end" if self.at > (25 if self.kind == "evidence" else 70) else "start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +130,7 @@ def draw(
     points = _points_of(buckets)
     limits = _limits_of(label)
     low, high = points.range
-    frame = _frame(start_us, end_us, low, high, [value for value, _, _ in limits], label.resolution)
+    frame = _frame(start_us, end_us, low, high, [value for value, *_ in limits], label.resolution)
     return Chart(
         label=label,
         band=_band(frame, points),
@@ -132,8 +138,8 @@ def draw(
         times=time_ticks(frame, time_zone),
         values=_value_ticks(frame, label),
         limits=tuple(
-            Limit(frame.value_percent(value), text, is_danger)
-            for value, text, is_danger in limits
+            Limit(frame.value_percent(value), text, is_danger, is_high)
+            for value, text, is_danger, is_high in limits
             if frame.low < value < frame.high
         ),
         moments=tuple(
@@ -159,16 +165,17 @@ def small_line(label: SeriesLabel, buckets: Buckets, start_us: int, end_us: int)
 
 def limit_words(label: SeriesLabel) -> str:
     """The limits of a series in words, "" if it has none."""
-    return "; ".join(text for _, text, _ in _limits_of(label))
+    return "; ".join(text for _, text, *_ in _limits_of(label))
 
 
-def _limits_of(label: SeriesLabel) -> list[tuple[float, str, bool]]:
+def _limits_of(label: SeriesLabel) -> list[tuple[float, str, bool, bool]]:
     if label.rules is None or label.is_two_state:
         return []
     found = []
     for alarm in sorted(label.rules.limit_alarms, key=lambda one: one.setpoint):
         name = "danger line" if alarm.is_danger else "over limit" if alarm.is_high else "under limit"
-        found.append((alarm.setpoint, f"{name} {label.show(alarm.setpoint)}", alarm.is_danger))
+        text = f"{name} {label.show(alarm.setpoint)}"
+        found.append((alarm.setpoint, text, alarm.is_danger, alarm.is_high))
     return found
 
 

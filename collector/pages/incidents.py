@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from collector.pages.drawing import Chart, draw, limit_words
 from collector.pages.history import CHART_BUCKETS
 from collector.pages.labels import Labels, SeriesLabel
-from collector.pages.moments import full, rfc3339
+from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import Delivery, IncidentRecord, Record
 from collector.wording.times import duration_text
-from rules import CAUSES, HOUR_US, AlarmRaised, Evidence, Incident
+from rules import CAUSES, HOUR_US, AlarmRaised, Incident
 
 # What the tank looked like before and after, even if the incident was short.
 _LEAST_AROUND_US = HOUR_US
@@ -129,7 +129,7 @@ def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
         time_zone=zone,
         watches="" if cause is None else cause.watches,
         facts=_facts(incident, labels, zone),
-        evidence=_evidence(incident.evidence, first, zone),
+        evidence=_evidence(incident, first, zone),
         reasons=incident.evidence.reasons,
         charts=tuple(_charts(record, incident, labels, zone, now_us)),
         events=tuple(events),
@@ -168,8 +168,8 @@ def _facts(incident: Incident, labels: Labels, zone: str) -> tuple[tuple[str, st
     )
 
 
-def _evidence(evidence: Evidence, label: SeriesLabel, zone: str) -> tuple[tuple[str, str], ...]:
-    found = []
+def _evidence(incident: Incident, label: SeriesLabel, zone: str) -> tuple[tuple[str, str], ...]:
+    evidence, found = incident.evidence, []
     if evidence.value is not None:
         found.append(("Value", label.show(evidence.value)))
     if evidence.limit is not None:
@@ -185,10 +185,13 @@ def _evidence(evidence: Evidence, label: SeriesLabel, zone: str) -> tuple[tuple[
     if evidence.danger is not None:
         found.append(("Danger line", label.show(evidence.danger)))
     if evidence.danger_at_us is not None:
-        text = f"about {full(evidence.danger_at_us, zone)}"
+        text = f"about {day_and_clock(evidence.danger_at_us, incident.alarmed_at_us, zone)}"
         if evidence.danger_earliest_us is not None and evidence.danger_latest_us is not None:
-            earliest, latest = full(evidence.danger_earliest_us, zone), full(evidence.danger_latest_us, zone)
-            text += f" (between {earliest} and {latest})"
+            earliest, latest = (
+                day_and_clock(at_us, incident.alarmed_at_us, zone)
+                for at_us in (evidence.danger_earliest_us, evidence.danger_latest_us)
+            )
+            text += f", between {earliest} and {latest}"
         found.append(("Danger, as projected then", text))
     if evidence.confidence is not None:
         found.append(("Confidence", f"{100 * evidence.confidence:.0f} %"))

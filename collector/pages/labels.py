@@ -6,6 +6,7 @@ Names that the configuration no longer holds (an old incident, a series taken ou
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from collector.configuration import Configuration
@@ -14,6 +15,7 @@ from rules import CAUSES, QUANTITIES, TWO_STATE, SeriesRules
 
 # The longest number that people write; beyond it stands a power of ten.
 _LONGEST = 14
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|%|L|cm|W|mS/cm|meq/L|mV|mg/L|h|min)(?![^\W\d]))")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,11 @@ class Labels:
     def cause(code: str) -> str:
         """What a person reads of a cause."""
         return CAUSES[code].title if code in CAUSES else plain(code).lower()
+
+
+def together(text: str) -> str:
+    """Keep numbers and their units on one line: the blank between them does not break."""
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
 def plain(name: str) -> str:

@@ -13,7 +13,7 @@ from zlib import crc32
 
 from collector.configuration import Configuration
 from collector.pages.drawing import small_line
-from collector.pages.labels import Labels, SeriesLabel
+from collector.pages.labels import Labels, SeriesLabel, together
 from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import BrokerState, IncidentRecord, LatestReading, Record
 from collector.pages.sentence import Sentence, SeriesNow, gap_limit_us, sentence_for_tank
@@ -222,7 +222,7 @@ def live_texts(now: Now) -> dict[str, str]:
             found[f"{key}:range"] = row.line_words
             found[f"{key}:quality"] = row.quality
             found[f"{key}:age"] = row.age
-    return found
+    return {key: together(text) for key, text in found.items()}
 
 
 def now_as_json(now: Now) -> dict[str, Any]:

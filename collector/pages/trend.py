@@ -62,7 +62,6 @@ def robust_slope(buckets: Buckets) -> float | None:
 def in_words(per_hour: float, label: SeriesLabel) -> Trend:
     """Steady is what would not move the last digit shown within the hour."""
     if abs(per_hour) < label.resolution / 2:
-        sign = "+" if per_hour >= 0 else ""
-        return Trend("steady", per_hour, f"steady {sign}{label.show_rate(per_hour)}")
+        return Trend("steady", per_hour, f"steady, under {label.show_rate(label.resolution / 2)}")
     word = "rising" if per_hour > 0 else "falling"
     return Trend(word, per_hour, f"{word} {label.show_rate(abs(per_hour))}")
