@@ -30,9 +30,7 @@ def electrode_conversion(spelling: str, series: SeriesConfiguration) -> Conversi
         If the series has no calibration.
     """
     if series.calibration is None:
-        raise ConfigError(
-            f'{spelling} of an electrode needs "calibration": two buffers and their millivolts'
-        )
+        raise ConfigError(f'{spelling} of an electrode needs "calibration": two buffers and their millivolts')
     line = electrode(series.calibration)
     if spelling == "mV":
         return line.ph
