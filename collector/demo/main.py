@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 import os
+import shutil
 import signal
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -217,12 +219,12 @@ def _make_history(configuration: Configuration, tank: SimulatedTank, view: View)
 def _say_what_to_look_at(
     configuration: Configuration, path: Path, broker: DemoBroker, options: Options, view: View
 ) -> None:
-    page, shown = configuration.page, _shortest(path)
+    page, shown, brinebell = configuration.page, _shortest(path), _command()
     view.say()
     if page.enabled:
         view.say(f"Look at   http://{page.host}:{page.port}/")
-    view.say(f"Try       brinebell incidents --config {shown}")
-    view.say(f"          brinebell check --config {shown}")
+    view.say(f"Try       {brinebell} incidents --config {shown}")
+    view.say(f"          {brinebell} check --config {shown}")
     view.say(
         f"Broker    {broker.kind} at {broker.host}:{broker.port}, user {USER}, topics brinebell/{_TANK}/..."
     )
@@ -246,6 +248,15 @@ def _say_how_it_ended(recognised: IncidentRecord | None, has_rung: bool, options
     rang = "the phone rang" if has_rung else "the phone did not ring"
     view.say(f"Stopped. The heater's failure was recognised {minutes} minutes of tank time after it; {rang}.")
     return 1 if options.once and not has_rung else 0
+
+
+def _command() -> str:
+    """How a person here calls `brinebell`: in a virtual environment that is not active, by its path."""
+    called = Path(sys.argv[0]).absolute()
+    if called.name != "brinebell":
+        return "python -m collector"
+    found = shutil.which("brinebell")
+    return "brinebell" if found and Path(found).samefile(called) else str(_shortest(called))
 
 
 def _shortest(path: Path) -> Path:

@@ -1,6 +1,7 @@
 """A simulated reef tank: heat, water, pH and the probes in it, the same for the same seed.
 
-It answers what the truth is and what the probes show at any later instant. Everything random is drawn
+The heat is that of `rules.physics`: one well-stirred body, heater, equipment, lights and evaporation against
+a room. It answers what the truth is and what the probes show at any later instant. Everything random is drawn
 from streams that numpy keeps unchanged for ever (RandomState), one per series, so that a recording can
 be made again byte for byte and one more probe changes none of the others.
 """
@@ -28,15 +29,16 @@ from collector.simulation.faults import (
     TopOffStuckOn,
     is_active,
 )
-from collector.simulation.heat import Thermostat, evaporation_watts, heat_capacity, temperature_after
 from collector.simulation.probes import PROBES, Probe
+from collector.simulation.thermostat import Thermostat
 from collector.simulation.water import WaterBalance
-from rules import HOUR_US, MICROSECONDS, FloatArray, IntArray
+from rules import HOUR_US, MICROSECONDS, FloatArray, IntArray, physics
 
 _DAY_US = 24 * HOUR_US
 # The thermostat cuts in within 0.002 degC of its edge at this step, below what the probe resolves.
 _STEP_US = 10 * MICROSECONDS
-_HEAT_PER_LITRE_FRESH = 4180.0 * 0.997  # J/(L K)
+# Specific heat capacity of fresh water at 25 degC, 4.18 kJ/(kg K): what top-off water needs to be warmed.
+_HEAT_PER_LITRE_FRESH = 4180.0 * physics.FRESH_WATER_KG_PER_LITRE  # J/(L K)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +117,10 @@ class SimulatedTank:
         self._offset_hour = -1
         self._offset_us = 0
         self._thermostat = Thermostat(settings.setpoint, settings.hysteresis)
-        self._capacity = heat_capacity(settings.volume_litres, settings.practical_salinity, settings.setpoint)
-        self._watts_per_litre_a_day = evaporation_watts(1.0, settings.setpoint)
+        self._capacity = physics.heat_capacity(
+            settings.volume_litres, settings.practical_salinity, settings.setpoint
+        )
+        self._watts_per_litre_a_day = physics.evaporation_watts(1.0, settings.setpoint)
         self._draws = {name: self._stream(name) for name in settings.probes}
         self._wander: dict[int, float] = {}
         self._shown: dict[str, float] = {}
@@ -210,9 +214,8 @@ class SimulatedTank:
         watts = self.heater_watts + settings.equipment_watts + settings.lights_watts * has_light
         watts -= self._watts_per_litre_a_day * evaporated * 86400.0 / seconds
         watts -= pumped / seconds * _HEAT_PER_LITRE_FRESH * (self.temperature - room)
-        self.temperature = temperature_after(
-            seconds, self.temperature, room, watts, settings.loss_watts_per_kelvin, self._capacity
-        )
+        balance = physics.HeatBalance(self._capacity, settings.loss_watts_per_kelvin, room, watts)
+        self.temperature = balance.temperature_after(seconds, self.temperature)
         self.ph += (self._ph_target(has_light) - self.ph) * -math.expm1(-seconds / 3600 / settings.ph_hours)
 
     def _evaporate(self, seconds: float) -> float:

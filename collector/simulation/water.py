@@ -6,9 +6,7 @@ its overflow, so all that is missing or too much shows in the return section of 
 
 from __future__ import annotations
 
-FRESH_WATER_KG_PER_LITRE = 0.997
-# Density of seawater of salinity 35 at 25 degC, kg/L (TEOS-10: 1.02334).
-SEAWATER_KG_PER_LITRE = 1.02334
+from rules import physics
 
 
 class WaterBalance:
@@ -36,7 +34,7 @@ class WaterBalance:
         reservoir_litres: float,
         level_cm: float,
     ) -> None:
-        self._water_kg = self._start_kg = volume_litres * SEAWATER_KG_PER_LITRE
+        self._water_kg = self._start_kg = volume_litres * physics.SEAWATER_KG_PER_LITRE
         self._area_m2 = return_section_m2
         self._level_cm = level_cm
         self.reservoir_litres = reservoir_litres
@@ -51,26 +49,26 @@ class WaterBalance:
     @property
     def missing_litres(self) -> float:
         """Fresh water that would bring the mass back to that of the start; below 0 there is too much."""
-        return (self._start_kg - self._water_kg) / FRESH_WATER_KG_PER_LITRE
+        return (self._start_kg - self._water_kg) / physics.FRESH_WATER_KG_PER_LITRE
 
     @property
     def level_cm(self) -> float:
         """Height of the water in the return section, cm."""
-        return self._level_cm - self.missing_litres / self._area_m2 / 10.0
+        return self._level_cm - physics.level_change_cm(self.missing_litres, self._area_m2)
 
     def evaporate(self, litres: float) -> None:
         """Take fresh water away; the salt stays."""
-        self._water_kg -= litres * FRESH_WATER_KG_PER_LITRE
+        self._water_kg -= litres * physics.FRESH_WATER_KG_PER_LITRE
 
     def top_off(self, litres: float) -> float:
         """Pump fresh water from the reservoir; returns the litres that were there to pump."""
         pumped = min(litres, self.reservoir_litres)
         self.reservoir_litres -= pumped
-        self._water_kg += pumped * FRESH_WATER_KG_PER_LITRE
+        self._water_kg += pumped * physics.FRESH_WATER_KG_PER_LITRE
         return pumped
 
     def leak(self, litres: float) -> None:
         """Take tank water away, and its salt with it."""
-        share = litres * SEAWATER_KG_PER_LITRE / self._water_kg
+        share = litres * physics.SEAWATER_KG_PER_LITRE / self._water_kg
         self._water_kg *= 1.0 - share
         self.salt *= 1.0 - share

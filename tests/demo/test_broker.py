@@ -15,7 +15,7 @@ from collector.demo.broker import USER, DemoBroker, choose, find_mosquitto
 from collector.errors import BrokerError, ConfigError
 
 
-@pytest.fixture(params=["mosquitto", "amqtt"])
+@pytest.fixture(params=[pytest.param("mosquitto", marks=pytest.mark.broker), "amqtt"])
 def broker(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[DemoBroker]:
     with DemoBroker(tmp_path / "broker", kind=request.param) as running:
         yield running
@@ -81,7 +81,7 @@ def test_last_will_is_published_when_a_client_is_gone_without_goodbye(broker: De
     listener.close()
 
 
-@pytest.mark.parametrize("kind", ["mosquitto", "amqtt"])
+@pytest.mark.parametrize("kind", [pytest.param("mosquitto", marks=pytest.mark.broker), "amqtt"])
 def test_broker_is_gone_after_it_was_stopped(kind: str, tmp_path: Path) -> None:
     broker = DemoBroker(tmp_path, kind=kind)
     broker.start()
@@ -93,6 +93,7 @@ def test_broker_is_gone_after_it_was_stopped(kind: str, tmp_path: Path) -> None:
     broker.stop()
 
 
+@pytest.mark.broker
 def test_mosquitto_keeps_a_session_over_its_own_restart(tmp_path: Path) -> None:
     with DemoBroker(tmp_path, kind="mosquitto") as broker:
         listener = Client(broker, "listener", clean=False)
@@ -109,6 +110,7 @@ def test_mosquitto_keeps_a_session_over_its_own_restart(tmp_path: Path) -> None:
         again.close()
 
 
+@pytest.mark.broker
 def test_a_port_that_is_taken_is_an_error_that_names_it(tmp_path: Path) -> None:
     with DemoBroker(tmp_path / "first", kind="mosquitto") as first:
         second = DemoBroker(tmp_path / "second", kind="mosquitto", port=first.port)
@@ -116,6 +118,7 @@ def test_a_port_that_is_taken_is_an_error_that_names_it(tmp_path: Path) -> None:
             second.start()
 
 
+@pytest.mark.broker
 def test_a_broker_that_ends_at_once_is_an_error_with_its_last_words(tmp_path: Path) -> None:
     # Another machine's address: it can be configured, but nothing can listen on it here.
     broker = DemoBroker(tmp_path, kind="mosquitto", host="192.0.2.1")
@@ -124,6 +127,7 @@ def test_a_broker_that_ends_at_once_is_an_error_with_its_last_words(tmp_path: Pa
     assert broker.pid is None
 
 
+@pytest.mark.broker
 def test_auto_takes_mosquitto_where_it_is_installed() -> None:
     assert find_mosquitto() is not None
     assert choose("auto") == "mosquitto"

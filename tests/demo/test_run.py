@@ -72,7 +72,7 @@ def _processes_naming(text: str) -> list[str]:
 
 
 @pytest.mark.timeout(150)
-@pytest.mark.parametrize("broker", ["mosquitto", "amqtt"])
+@pytest.mark.parametrize("broker", [pytest.param("mosquitto", marks=pytest.mark.broker), "amqtt"])
 def test_failure_is_recognised_rings_and_is_in_the_list(broker: str, tmp_path: Path) -> None:
     folder = tmp_path / "demo"
     demo = _demo(folder, "--once", "--broker", broker)
@@ -108,6 +108,7 @@ def test_failure_is_recognised_rings_and_is_in_the_list(broker: str, tmp_path: P
     assert _processes_naming(str(folder)) == []
 
 
+@pytest.mark.broker
 @pytest.mark.timeout(90)
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda one: one.name)
 def test_a_signal_stops_it_cleanly_with_nothing_left_running(number: signal.Signals, tmp_path: Path) -> None:
@@ -124,6 +125,7 @@ def test_a_signal_stops_it_cleanly_with_nothing_left_running(number: signal.Sign
     assert _processes_of_session(demo.pid) == []
 
 
+@pytest.mark.broker
 @pytest.mark.timeout(60)
 def test_ctrl_c_while_history_is_made_stops_it_too(tmp_path: Path) -> None:
     folder = tmp_path / "demo"
@@ -137,21 +139,24 @@ def test_ctrl_c_while_history_is_made_stops_it_too(tmp_path: Path) -> None:
     assert _processes_naming(str(folder)) == []
 
 
+@pytest.mark.broker
 @pytest.mark.timeout(90)
 def test_page_answers_at_the_address_that_is_told_and_the_demo_can_run_again_at_once(tmp_path: Path) -> None:
     folder = tmp_path / "demo"
     for _ in range(2):
-        demo = _demo(folder, "--minutes", "0.2", "--broker", "mosquitto")
+        demo = _demo(folder, "--broker", "mosquitto")
         address = _read_until(demo, "^Look at").split()[-1]
         _read_until(demo, r"^23:\d\d  water")
         with urllib.request.urlopen(address, timeout=10) as answer:
             page = answer.read().decode()
         assert "Demo reef" in page
+        os.kill(demo.pid, signal.SIGINT)
         shown, errors = demo.communicate(timeout=60)
         assert demo.returncode == 0, shown + errors
         assert "not recognised in this run" in shown
 
 
+@pytest.mark.broker
 @pytest.mark.timeout(60)
 def test_a_failure_that_is_not_seen_in_time_is_status_1(tmp_path: Path) -> None:
     started = time.monotonic()

@@ -22,6 +22,8 @@ from collector.simulation.boards import BOARDS, Boards
 from collector.units import converter
 from rules import HOUR_US, MICROSECONDS
 
+pytestmark = pytest.mark.broker
+
 # Midnight of 2 March 2026 UTC.
 START_US = 1_772_409_600 * MICROSECONDS
 MINUTE_US = HOUR_US // 60
