@@ -103,7 +103,7 @@ class LineProtocolDecoder:
                 observations.append(Observation(name, value, None, point.observed_us))
         if not observations and not flaws:
             if not there:
-                raise PayloadError(f"{shown(payload) or 'the payload'} holds no point: name field=1.5 is one")
+                raise PayloadError(f"{shown(payload)} holds no point: name field=1.5 is one")
             flaws.append(Flaw(Kind.NAME, nothing_wanted((one.name for one in self._wanted), there)))
         return Decoded(observations, flaws)
 
@@ -136,7 +136,7 @@ def parse_line(line: bytes) -> Point:
     while True:
         key, at = _name(text, at, "field")
         if text[at : at + 1] != "=":
-            raise PayloadError(f"after the field {shown(key)} comes {shown(text[at:])!r}: = is needed")
+            raise PayloadError(f"after the field {shown(key)} comes {_rest(text, at)}: = is needed")
         found = _STRING.match(text, at + 1)
         if found is not None:
             fields[key] = _UNESCAPE_STRING.sub(r"\1", found[1])
@@ -193,7 +193,7 @@ def _series_key(text: str) -> tuple[str, dict[str, str], int]:
 def _name(text: str, at: int, what: str) -> tuple[str, int]:
     found = _KEY.match(text, at)
     if found is None:
-        raise PayloadError(f"the name of a {what} is missing before {shown(text[at:]) or 'the end'}")
+        raise PayloadError(f"the name of a {what} is missing before {_rest(text, at)}")
     name = _UNESCAPE_KEY.sub(r"\1", found[0])
     _check_name(name, what)
     return name, found.end()
@@ -204,11 +204,14 @@ def _check_name(name: str, what: str) -> None:
         raise PayloadError(f"the {what} {shown(name)} begins with _, which is kept for the database")
 
 
+def _rest(text: str, at: int) -> str:
+    return shown(text[at:]) if at < len(text) else "nothing"
+
+
 def _skip_spaces(text: str, at: int, needed: str) -> int:
     found = _SPACES.match(text, at)
     if found is None:
-        after = shown(text[at:]) or "nothing"
-        raise PayloadError(f"after {shown(text[:at])} comes {after}: {needed} are needed")
+        raise PayloadError(f"after {shown(text[:at])} comes {_rest(text, at)}: {needed} are needed")
     return found.end()
 
 

@@ -10,6 +10,8 @@ from collector.readings import Observation
 
 # Longer than any word for a state; what is longer is text for people, or not text at all.
 _LONGEST_WORD = 40
+# What may stand around a number or a word.
+_SPACES = " \t\r\n"
 
 
 def plain_value(payload: bytes) -> float | str:
@@ -24,9 +26,16 @@ def plain_value(payload: bytes) -> float | str:
     # The difference of a value and itself is zero, unless it is infinite or not a number.
     if value - value != 0.0:
         raise PayloadError(f"{shown(payload)} is no finite number")
-    if b"_" in payload:
-        raise PayloadError(f"{shown(payload)} is no number: there is a _ in it")
+    # What Python takes for a number is wider than what a board may mean by one: 1_0, or 25 behind a stray
+    # control character, which `float` takes for a space.
+    if b"_" in payload or ((payload[0] < 33 or payload[-1] < 33) and _has_stray(payload)):
+        raise PayloadError(f"{shown(payload)} is no bare number")
     return value
+
+
+def _has_stray(payload: bytes) -> bool:
+    stripped = payload.strip(_SPACES.encode())
+    return stripped[0] < 33 or stripped[-1] < 33
 
 
 def number_value(value: float | bool | str) -> float:
@@ -36,13 +45,14 @@ def number_value(value: float | bool | str) -> float:
     """
     if type(value) is str:
         try:
-            number = float(value) if value.isascii() and "_" not in value else float("nan")
+            is_plain = value.isascii() and value.strip(_SPACES).isprintable() and "_" not in value
+            number = float(value) if is_plain else float("nan")
         except ValueError:
             number = float("nan")
         if number - number == 0.0:
             return number
         hint = ": write the decimal point as a point" if _is_comma_number(value) else ""
-        raise PayloadError(f"{shown(value) or 'an empty text'} is no finite number{hint}")
+        raise PayloadError(f"{shown(value)} is no finite number{hint}")
     if type(value) is bool:
         raise PayloadError(
             f"{shown(value)} is no number: a series of quantity contact or state takes such values"
@@ -62,12 +72,14 @@ def _word(payload: bytes) -> str:
         raise PayloadError("the payload is empty: a number or a word is needed")
     if len(payload) <= 4 * _LONGEST_WORD:
         try:
-            word = payload.decode("utf-8").strip()
+            word = payload.decode("utf-8").strip(_SPACES)
         except UnicodeDecodeError:
             word = ""
         if word and len(word) <= _LONGEST_WORD and word.isprintable():
             return word
-    raise PayloadError(f"{shown(payload)} is neither a bare number nor a word for a state: is format right?")
+    raise PayloadError(
+        f"{shown(payload)} is neither a bare number nor a word for a state: correct format or the board"
+    )
 
 
 class NumberDecoder:

@@ -249,7 +249,7 @@ def _resolve_one(fields: Mapping[str, object], base: _Base, received_us: int) ->
     except PayloadError as error:
         return Flaw(Kind.NAME, str(error))
     if not _NAME.fullmatch(name):
-        return Flaw(Kind.NAME, f"{shown(name) or 'nothing'} is no name: letters, digits and - : . / _ are")
+        return Flaw(Kind.NAME, f"{shown(name)} is no name: letters, digits and - : . / _ are")
     try:
         seconds = base.seconds + (_number(fields, "t") or 0.0)
         update_s = _number(fields, "ut")

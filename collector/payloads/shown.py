@@ -8,6 +8,8 @@ LONGEST_SHOWN = 60
 
 def shown(piece: object, longest: int = LONGEST_SHOWN) -> str:
     """Return text, bytes or anything else as printable text of at most `longest` characters."""
+    if piece == "" or piece == b"":
+        return shown("an empty text" if piece == "" else "an empty payload", longest)
     if isinstance(piece, bytes | bytearray | memoryview):
         # Four bytes may be one character: cut before decoding, and again after it.
         text = bytes(piece[: 4 * longest]).decode("utf-8", "backslashreplace")

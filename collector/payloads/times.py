@@ -78,7 +78,7 @@ def unix_time_us(value: object, microseconds: float) -> int:
     # Whole counts stay exact: microseconds since 1970 are beyond what a float can hold in some centuries.
     scaled = value * int(microseconds) if type(value) is int else value * microseconds
     if not -_FARTHEST_US < scaled < _FARTHEST_US:
-        raise PayloadError(f"{shown(value)} is no Unix time of our days: is time_format right?")
+        raise PayloadError(f"{shown(value)} is no Unix time of our days: correct time_format or the board")
     return round(scaled)
 
 

@@ -157,7 +157,7 @@ def test_fields_are_kept_when_the_timestamp_is_none(timestamp: str) -> None:
         ("m,t f=1", "the tag t has no value"),
         ("m, f=1", "the name of a tag is missing"),
         (",t=v f=1", "begins with no measurement"),
-        ("m f", "after the field f comes ''"),
+        ("m f", "after the field f comes nothing"),
         ("m f=", "the field f has no value"),
         ("m =1", "the name of a field is missing"),
         ("m f=1,", "the name of a field is missing"),

@@ -20,6 +20,8 @@ from collector.payloads import shown
         ("\u202eabc", "\\u202eabc"),  # would turn the rest of the line round
         ("\ud800", "\\ud800"),
         (None, "null"),
+        ("", "an empty text"),
+        (b"", "an empty payload"),
         (True, "true"),
         (1.5, "1.5"),
         ([1, [2]], "an array of 2"),
