@@ -26,6 +26,7 @@ Converter: TypeAlias = Callable[[str | None, SeriesConfiguration], Callable[[flo
 MOST_TOPICS = 4096
 _LONGEST_TOPIC_REMEMBERED = 256
 _MOST_UNITS_REMEMBERED = 64
+_LONGEST_UNIT = 64
 # The largest SenML packs of boards that were offline for a day are a tenth of this.
 LONGEST_PAYLOAD = 1 << 20
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
@@ -88,6 +89,11 @@ class _Route:
         else:
             # The nearest says it: the payload, then the source, then the series, else it is canonical.
             spelling = unit or self.unit or series.unit
+            if unit and len(unit) > _LONGEST_UNIT:
+                # Not even asked for: whoever looks for the nearest spelling takes longer for a longer one.
+                return Problem(
+                    topic, Kind.UNIT, f"the payload's unit {shown(unit)} is longer than any unit is"
+                )
             try:
                 canonical = _measured(self.converter(spelling, series))
             except BrinebellError as error:

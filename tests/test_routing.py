@@ -224,6 +224,8 @@ def test_the_nearest_unit_is_meant(
         ("pH", "the payload's unit pH of series temperature: pH is no unit of a temperature"),
         ("", None),
         ("furlong", "the payload's unit furlong of series temperature: furlong is no unit"),
+        ("x" * 65, "the payload's unit " + "x" * 59 + "… is longer than any unit is"),
+        ("x" * 64, "the payload's unit " + "x" * 59 + "… of series temperature: xxx"),
     ],
 )
 def test_unit_of_the_payload_that_does_not_fit_is_a_problem(unit: str, reason: str | None) -> None:
