@@ -142,8 +142,9 @@ class SourceConfiguration:
         Names, in which {1}, {2} ... stand for what the wildcards matched. `series` is for payloads
         of one value.
     values
-        For payloads of several values: name inside the payload (a JSON Pointer for json, a SenML
-        name or its end, a field key) -> series name.
+        For payloads of several values: name inside the payload -> series name. A JSON Pointer for json;
+        a SenML name, or the path device/node/property of homie, or the end of either after / or :; for
+        line_protocol a field key, or measurement, tags and key as in "water,probe=sump temp".
     unit
         Unit of all values of this source that bring none of their own (before the series' own).
     time

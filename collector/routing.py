@@ -298,10 +298,11 @@ def _measured(convert: Callable[[float], float]) -> Callable[[float | bool | str
 def _undeclared(tank: str, name: str) -> str:
     """Say which lines of the configuration would declare a series."""
     header = f"[tanks.{_toml_key(tank)}.series.{_toml_key(name)}]"
-    quantity = name if name in QUANTITIES else " | ".join(QUANTITIES)
+    quantity = name if name in QUANTITIES else "temperature"
+    others = "" if name in QUANTITIES else f" (or {', '.join(one for one in QUANTITIES if one != quantity)})"
     return (
         f"no series {shown(name)} of tank {shown(tank)} is declared; add the lines {header} and "
-        f'quantity = "{quantity}" to the configuration, or narrow the topic of this source'
+        f'quantity = "{quantity}"{others} to the configuration, or narrow the topic of this source'
     )
 
 

@@ -173,7 +173,11 @@ def test_topic_of_no_source_brings_nothing() -> None:
     ("tank", "series", "lines"),
     [
         ("reef", "alkalinity", '[tanks.reef.series.alkalinity] and quantity = "alkalinity"'),
-        ("reef", "display", '[tanks.reef.series.display] and quantity = "temperature | ph | '),
+        (
+            "reef",
+            "display",
+            '[tanks.reef.series.display] and quantity = "temperature" (or ph, practical_salinity, ',
+        ),
         ("reef", "salt water", '[tanks.reef.series."salt water"] and quantity'),
         ("nursery", "ph", '[tanks.nursery.series.ph] and quantity = "ph"'),
     ],
