@@ -1,8 +1,9 @@
 """CSV recordings, long (`time,series,value`) or wide (`time` and one column a series), also gzipped.
 
 Times are RFC 3339 with an offset, or Unix seconds. A series is named `tank/name`, or `name` alone where
-only one tank has it. Values are in the canonical unit unless the file says otherwise: in brackets
-behind a wide column's name (`temperature [degF]`), or in a `unit` column of a long file.
+only one tank has it, in any case. Values are taken as if they arrived: in the series' own unit, unless
+the file says otherwise in brackets behind a wide column's name (`temperature [degF]`), or in a `unit`
+column of a long file.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from collector.configuration import Configuration, SeriesConfiguration
-from collector.errors import BrinebellError
+from collector.errors import BrinebellError, PayloadError
 from collector.recordings.recording import Recording, Skipped, join
 from rules import MICROSECONDS, FloatArray, IntArray
 
@@ -141,6 +142,7 @@ class _Parser:
     def _series(self, name: str, count: int) -> int | None:
         """Index of a series by `tank/name` or `name`; None, and told, where it is not configured."""
         series = self._configuration.series
+        name = name.lower()
         full = [index for index, one in enumerate(series) if f"{one.tank}/{one.name}" == name]
         found = full or [index for index, one in enumerate(series) if one.name == name]
         if len(found) == 1:
@@ -169,14 +171,39 @@ class _Parser:
                 continue
             try:
                 values[position] = self._state(text, series)
-            except BrinebellError:
+            except PayloadError:
                 continue
         bad = np.flatnonzero(~np.isfinite(values) & ~self._bad_times[rows])
         self._tell_lines(rows[np.setdiff1d(bad, empty)], f"{series.name}: not a number", None)
         keep = np.isfinite(values) & ~self._bad_times[rows]
-        convert = self._converter(unit, series)
-        converted: FloatArray = np.array([convert(value) for value in values[keep].tolist()], float)
-        return Recording(times_us[rows[keep]], converted, np.full(int(keep.sum()), index, np.int64))
+        converted = self._convert(values, keep, rows, series, unit)
+        keep &= np.isfinite(converted)
+        return Recording(times_us[rows[keep]], converted[keep], np.full(int(keep.sum()), index, np.int64))
+
+    def _convert(
+        self,
+        values: FloatArray,
+        keep: npt.NDArray[np.bool_],
+        rows: IntArray,
+        series: SeriesConfiguration,
+        unit: str | None,
+    ) -> FloatArray:
+        """Values in canonical units; NaN, and told, where one cannot be converted."""
+        converted = np.full(len(values), np.nan)
+        try:
+            convert = self._converter(unit, series)
+        except PayloadError as error:
+            self.skipped.append(Skipped(f"{self._path}: {series.name}", str(error), int(keep.sum())))
+            return converted
+        refused: dict[str, list[int]] = {}
+        for position in np.flatnonzero(keep).tolist():
+            try:
+                converted[position] = convert(float(values[position]))
+            except PayloadError as error:
+                refused.setdefault(str(error), []).append(int(rows[position]))
+        for reason, lines in refused.items():
+            self._tell_lines(lines, f"{series.name}: {reason}", None)
+        return converted
 
     def _tell_lines(self, rows: Iterable[int] | IntArray, reason: str, shown: pd.Series[str] | None) -> None:
         lines = [int(row) for row in rows]
