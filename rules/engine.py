@@ -32,7 +32,8 @@ from rules.features import LOOK_BACK_US, MINUTE_US
 from rules.flags import Flag
 from rules.incidents import Incidents
 from rules.setup import EngineRules, TankRules
-from rules.watch import SeriesWatch, Staged
+from rules.staging import Staged
+from rules.watch import SeriesWatch
 
 # A board that restarts or changes its access point is back within a minute; a dead one is not.
 BOARD_ON_DELAY_US = MINUTE_US

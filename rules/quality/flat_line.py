@@ -31,11 +31,6 @@ class FlatLine:
         self._last_us: int | None = None
         self._stretch_us = 0
 
-    @property
-    def flat_since_us(self) -> int:
-        """Start of the present run (at most `fail_after` and one reading back)."""
-        return self._run[0][0]
-
     def judge(self, times_us: list[int], values: list[float], packed: list[int]) -> None:
         """Add this test's verdicts to `packed`; times increase strictly over all calls."""
         tolerance = self._limits.tolerance
