@@ -31,7 +31,7 @@ ANSWER_LIMIT_S = {Protocol.V5: 3.0, Protocol.V3_1_1: 15.0}
 # A connection that held this long was a good one: the pauses begin anew.
 GOOD_AFTER_S = 10.0
 # Messages read before the store has its turn.
-READ_LIMIT = 500
+READ_LIMIT = 1000
 # What a broker may send unacknowledged where MQTT 3.1.1 gives us no say: mosquitto's default.
 DEFAULT_WINDOW = 20
 
