@@ -9,10 +9,11 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import AsyncIterator, Callable, Mapping
-from contextlib import asynccontextmanager
+from contextlib import AbstractContextManager, asynccontextmanager
 from pathlib import Path
 from typing import Any, TypeAlias
 
+import numpy as np
 import orjson
 from anyio import to_thread
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -137,7 +138,8 @@ class _Site:
 
     def live_texts(self) -> dict[str, str]:
         """What may have changed on the page that shows now."""
-        return live_texts(self._look())
+        with _huge_values():
+            return live_texts(self._look())
 
     # -- pages -------------------------------------------------------------------------------------
 
@@ -203,7 +205,8 @@ class _Site:
 
         def handle(request: Request) -> Response:
             try:
-                return handler(request)
+                with _huge_values():
+                    return handler(request)
             except (HTTPException, StoreError):
                 raise
             except Exception:  # noqa: BLE001 (logged, and the other pages are still there)
@@ -230,6 +233,11 @@ class _Site:
     ) -> HTMLResponse:
         text = self._templates.get_template(template).render(values)
         return HTMLResponse(text, status, headers)
+
+
+def _huge_values() -> AbstractContextManager[object]:
+    """Sums of values near the ends of the float range are infinite, and shown as no value: no warning."""
+    return np.errstate(over="ignore", invalid="ignore")
 
 
 def _whole_number(request: Request, key: str, usual: int, most: int) -> int:

@@ -202,7 +202,7 @@ class NowView:
         kept = self._lines.get(label.key)
         if kept is not None and kept[0] == moment and kept[1]:
             return kept[1:]
-        end_us = -(-now_us // _QUARTER_US) * _QUARTER_US
+        end_us = (now_us // _QUARTER_US + 1) * _QUARTER_US
         buckets = record.buckets(series, end_us - _LINE_RANGE_US, end_us, _LINE_RANGE_US // _QUARTER_US)
         drawn = small_line(label, buckets, end_us - DAY_US, end_us)
         self._lines[label.key] = (moment, *drawn)
