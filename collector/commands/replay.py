@@ -27,7 +27,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     from collector.account import duration_text, incident_object, rfc3339
     from collector.payloads import state_value
-    from collector.recordings import join, read_csv
+    from collector.recordings import join, read_csv, with_derived
     from collector.replay import replay, told
     from collector.settings import load_configuration
     from collector.units import converter
@@ -35,7 +35,8 @@ def run(arguments: argparse.Namespace) -> int:
     configuration = load_configuration(arguments.config)
     if arguments.config is None:
         _tell("No --config given: the shipped example configuration is used.")
-    recording = join([read_csv(path, configuration, converter, state_value) for path in arguments.files])
+    files = [read_csv(path, configuration, converter, state_value) for path in arguments.files]
+    recording = with_derived(join(files), configuration)
     for skipped in recording.skipped:
         _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
     _tell("A CSV file holds no baseline, planned work or answers: judged on limits and rates alone.")
