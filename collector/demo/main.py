@@ -75,7 +75,7 @@ class Options:
     minutes: float | None = None
 
 
-def run(options: Options, view: View | None = None) -> int:
+def run(options: Options) -> int:
     """Run the demo until Ctrl-C, until its minutes are over, or once.
 
     Returns
@@ -83,7 +83,7 @@ def run(options: Options, view: View | None = None) -> int:
     int
         0; with `once`, 1 if the failure was not recognised, or did not ring, in time.
     """
-    view = View("UTC") if view is None else view
+    view = View("UTC", on_closed=_press_ctrl_c)
     _take_every_signal_as_ctrl_c()
     try:
         with DemoFolder(options.folder) as folder:
@@ -98,7 +98,8 @@ def _run_in(folder: DemoFolder, options: Options, view: View) -> int:
 
     def on_ring(ring: Ring) -> None:
         view.ring(ring)
-        has_rung.set()
+        if ring.is_loud:
+            has_rung.set()
 
     with ExitStack() as stack:
         broker = stack.enter_context(DemoBroker(folder.path / "broker", kind=options.broker))
@@ -154,10 +155,14 @@ def _ender(
         is_shown = options.once and recognised is not None and has_rung.is_set()
         if (is_shown or time.monotonic() >= until) and not is_ending.is_set():
             is_ending.set()
-            # As Ctrl-C does, so that the service stops here the way it stops for a person.
-            os.kill(os.getpid(), signal.SIGINT)
+            _press_ctrl_c()
 
     return end_when_due
+
+
+def _press_ctrl_c() -> None:
+    """End the demo from any thread, in the one way in which it ends for a person too."""
+    os.kill(os.getpid(), signal.SIGINT)
 
 
 def _take_every_signal_as_ctrl_c() -> None:
@@ -242,7 +247,7 @@ def _say_what_to_look_at(
 def _say_how_it_ended(recognised: IncidentRecord | None, has_rung: bool, options: Options, view: View) -> int:
     view.say()
     if recognised is None:
-        view.say("Stopped. The heater's failure was not recognised in this run.")
+        view.say("Stopped. In this run the heater's failure was not recognised.")
         return 1 if options.once else 0
     minutes = (recognised.incident.alarmed_at_us - _FAILED_US) // _MINUTE_US
     rang = "the phone rang" if has_rung else "the phone did not ring"

@@ -19,10 +19,11 @@ _LARGEST = 64 * 1024
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """One message as the phone shows it: the first line, and what stands below."""
+    """One message as the phone shows it: the first line, what stands below, and whether it made a sound."""
 
     title: str
     text: str
+    is_loud: bool = True
 
 
 class Phone:
@@ -73,6 +74,7 @@ def _read(request: BaseHTTPRequestHandler) -> Ring | None:
     try:
         length = int(request.headers.get("Content-Length", "0"))
         body = json.loads(request.rfile.read(min(length, _LARGEST)))
-        return Ring(str(body.get("title", "")), str(body["message"]))
+        # What apprise calls "info" is of low priority: it can wait until somebody looks.
+        return Ring(str(body.get("title", "")), str(body["message"]), body.get("type") != "info")
     except (ValueError, KeyError, AttributeError, TypeError):
         return None

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TextIO
@@ -13,6 +14,9 @@ from zoneinfo import ZoneInfo
 from collector.demo.phone import Ring
 from collector.store import IncidentRecord
 from rules import MICROSECONDS
+
+# What a line of text on a phone holds, about; the first line has its own limit and is never broken.
+_PHONE_WIDTH = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,21 +50,36 @@ class View:
         Where lines go.
     columns
         What a line of readings shows.
+    on_closed
+        Called once if nobody reads any more (the reader of a pipe has seen enough); nothing is said then.
     """
 
     def __init__(
-        self, time_zone: str, *, out: TextIO | None = None, columns: Sequence[Column] = COLUMNS
+        self,
+        time_zone: str,
+        *,
+        out: TextIO | None = None,
+        columns: Sequence[Column] = COLUMNS,
+        on_closed: Callable[[], None] = lambda: None,
     ) -> None:
         self._zone = ZoneInfo(time_zone)
         self._out = sys.stdout if out is None else out
         self._columns = columns
+        self._on_closed = on_closed
+        self._is_closed = False
         self._lock = threading.Lock()
 
     def say(self, text: str = "") -> None:
         """One line, or several, as they are."""
         with self._lock:
-            self._out.write(f"{text}\n")
-            self._out.flush()
+            if self._is_closed:
+                return
+            try:
+                self._out.write(f"{text}\n")
+                self._out.flush()
+            except BrokenPipeError:
+                self._is_closed = True
+                self._on_closed()
 
     def readings(self, time_us: int, values: Mapping[str, float]) -> None:
         """One line of readings as the store has them."""
@@ -72,9 +91,12 @@ class View:
         self.say(f"{self.time(time_us)}  " + "   ".join(parts))
 
     def ring(self, ring: Ring) -> None:
-        """The phone rings: what stands on it."""
-        lines = [ring.title, *ring.text.splitlines()]
-        self.say("\n".join(["", "  The phone rings:", *(f"  | {line}" for line in lines), ""]))
+        """The phone rings, or shows something without a sound: what stands on it."""
+        head = "The phone rings:" if ring.is_loud else "On the phone, without a sound:"
+        lines = [ring.title]
+        for line in ring.text.splitlines():
+            lines += textwrap.wrap(line, _PHONE_WIDTH)
+        self.say("\n".join(["", f"  {head}", *(f"  | {line}" for line in lines), ""]))
 
     def incident(self, record: IncidentRecord) -> None:
         """An incident as it stands in the incident list."""

@@ -23,13 +23,18 @@ def _post(phone: Phone, body: bytes) -> int:
 
 # apprise asks the standard library for a module that Python 3.13 no longer has, where there is one.
 @pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
-def test_a_message_delivered_through_apprise_rings() -> None:
+@pytest.mark.parametrize(("kind", "is_loud"), [("failure", True), ("warning", True), ("info", False)])
+def test_a_message_delivered_through_apprise_arrives_with_its_loudness(kind: str, is_loud: bool) -> None:
     rings: list[Ring] = []
     with Phone(rings.append) as phone:
         channel = apprise.Apprise()
         assert channel.add(phone.url)
-        assert channel.notify(title="Heater failed off", body="Temperature falls 0.31 degC/h.")
-    assert rings == [Ring("Heater failed off", "Temperature falls 0.31 degC/h.")]
+        assert channel.notify(
+            title="Heater failed off",
+            body="Temperature falls 0.31 degC/h.",
+            notify_type=apprise.NotifyType(kind),
+        )
+    assert rings == [Ring("Heater failed off", "Temperature falls 0.31 degC/h.", is_loud)]
 
 
 @pytest.mark.parametrize(

@@ -153,7 +153,21 @@ def test_page_answers_at_the_address_that_is_told_and_the_demo_can_run_again_at_
         os.kill(demo.pid, signal.SIGINT)
         shown, errors = demo.communicate(timeout=60)
         assert demo.returncode == 0, shown + errors
-        assert "not recognised in this run" in shown
+        assert "failure was not recognised" in shown
+
+
+@pytest.mark.broker
+@pytest.mark.timeout(60)
+def test_a_reader_that_has_seen_enough_ends_it_too(tmp_path: Path) -> None:
+    demo = _demo(tmp_path / "demo", "--no-page", "--broker", "mosquitto")
+    _read_until(demo, r"^23:\d\d  water")
+    assert demo.stdout is not None
+    assert demo.stderr is not None
+    demo.stdout.close()
+    assert demo.wait(timeout=40) == 0
+    assert demo.stderr.read() == ""
+    demo.stderr.close()
+    assert _processes_naming(str(tmp_path / "demo")) == []
 
 
 @pytest.mark.broker
@@ -163,7 +177,7 @@ def test_a_failure_that_is_not_seen_in_time_is_status_1(tmp_path: Path) -> None:
     demo = _demo(tmp_path / "demo", "--once", "--minutes", "0.05", "--no-page", "--broker", "mosquitto")
     shown, errors = demo.communicate(timeout=50)
     assert demo.returncode == 1, shown + errors
-    assert "was not recognised" in shown
+    assert "failure was not recognised" in shown
     assert time.monotonic() - started < 40
 
 

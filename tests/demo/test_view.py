@@ -44,12 +44,25 @@ def test_times_are_those_of_the_tank(time_zone: str, expected: str) -> None:
     assert View(time_zone, out=io.StringIO()).time(MIDNIGHT_US) == expected
 
 
-def test_a_ring_shows_all_that_stands_on_the_phone() -> None:
+def test_a_ring_shows_all_that_stands_on_the_phone_in_lines_of_its_width() -> None:
     out = io.StringIO()
-    View("UTC", out=out).ring(Ring("Heater failed off", "First line.\nSecond line."))
+    words = "Falling 0.33 °C/h since 00:45. Act now: first look at the heater's plug, fuse and thermostat."
+    View("UTC", out=out).ring(Ring("Heater failed off", f"{words}\nSecond line."))
     assert out.getvalue() == (
-        "\n  The phone rings:\n  | Heater failed off\n  | First line.\n  | Second line.\n\n"
+        "\n"
+        "  The phone rings:\n"
+        "  | Heater failed off\n"
+        "  | Falling 0.33 °C/h since 00:45. Act now: first look at the\n"
+        "  | heater's plug, fuse and thermostat.\n"
+        "  | Second line.\n"
+        "\n"
     )
+
+
+def test_a_message_of_low_priority_makes_no_sound() -> None:
+    out = io.StringIO()
+    View("UTC", out=out).ring(Ring("Ended: heater failed", "Back to normal.", is_loud=False))
+    assert "On the phone, without a sound:\n  | Ended: heater failed\n" in out.getvalue()
 
 
 @pytest.mark.parametrize(
