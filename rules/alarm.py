@@ -77,6 +77,11 @@ class DelayedAlarm:
         """Whether nothing is active and nothing is due."""
         return not self.is_active and self.due_us == NEVER
 
+    @property
+    def wakes_us(self) -> int:
+        """The engine's clock at which the running delay ends if nothing speaks against it."""
+        return self.due_us + self._lag_us
+
     def skip_to(self, last_us: int, clock_us: int) -> None:
         """Take note of readings that changed nothing, the last of them at `last_us`."""
         self._last_us = last_us

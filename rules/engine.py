@@ -221,8 +221,9 @@ class Engine:
             return
         clock_us = self._clock_us
         for watch in self._watches:
-            for staged in watch.expire(clock_us):
-                heappush(self._waiting, staged)
+            if watch.wakes_us <= clock_us:
+                for staged in watch.expire(clock_us):
+                    heappush(self._waiting, staged)
         for key, (delays, _) in self._boards.items():
             if delays.due_us != NEVER and (change := delays.expire(clock_us)) is not None:
                 self._stage_board(key, change)

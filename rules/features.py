@@ -8,6 +8,7 @@ features, too, do not depend on how the stream is cut.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -39,26 +40,88 @@ class Slope:
     high: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
 class Features:
     """Rows of features of one series, one per closed minute that holds a reading.
 
-    `times_us` are the ends of the minutes. All arrays have shape (n,); NaN where not known.
+    Each feature is computed when it is first asked for, for all rows at once. All arrays have shape
+    (n,); NaN where not known.
+
+    Parameters
+    ----------
+    minutes
+        The closed minutes, counted from 1970.
+    context
+        Levels of a stretch of minutes without holes (NaN where there is none).
+    rows
+        Positions of `minutes` in `context`.
+    baseline
+        What is usual, None while learning.
+    rate_stride
+        Minutes between the points of the series' own rate alarm, None where it has none.
     """
 
-    times_us: IntArray
-    level: FloatArray
-    slope_short: Slope
-    slope: Slope
-    slope_long: Slope
-    day_low: FloatArray
-    day_high: FloatArray
-    expected_low: FloatArray
-    expected_high: FloatArray
-    rate: Slope | None
+    def __init__(
+        self,
+        minutes: IntArray,
+        context: FloatArray,
+        rows: IntArray,
+        baseline: Baseline | None,
+        rate_stride: int | None,
+    ) -> None:
+        self._context = context
+        self._rows = rows
+        self._baseline = baseline
+        self._rate_stride = rate_stride
+        self.times_us: IntArray = (minutes + 1) * MINUTE_US
 
     def __len__(self) -> int:
         return len(self.times_us)
+
+    @cached_property
+    def level(self) -> FloatArray:
+        """Median of the last five minutes' medians, in the unit of the series."""
+        return self._context[self._rows]
+
+    @cached_property
+    def slope_short(self) -> Slope:
+        """Slope over 22 minutes."""
+        return robust_slope(self._context, self._rows, 2)
+
+    @cached_property
+    def slope(self) -> Slope:
+        """Slope over 55 minutes."""
+        return robust_slope(self._context, self._rows, 5)
+
+    @cached_property
+    def slope_long(self) -> Slope:
+        """Slope over 176 minutes."""
+        return robust_slope(self._context, self._rows, 16)
+
+    @cached_property
+    def rate(self) -> Slope | None:
+        """Slope over the window of the series' own rate alarm."""
+        return (
+            None if self._rate_stride is None else robust_slope(self._context, self._rows, self._rate_stride)
+        )
+
+    @cached_property
+    def day_range(self) -> tuple[FloatArray, FloatArray]:
+        """Lowest and highest hourly level of the day that ended three hours ago."""
+        where = self._rows[:, None] - _DAY_OFFSETS
+        day = np.where(where >= 0, self._context[np.maximum(where, 0)], np.nan)
+        enough = np.isfinite(day).sum(axis=1) >= _FEWEST_HOURS
+        return (
+            np.where(enough, np.fmin.reduce(day, axis=1), np.nan),
+            np.where(enough, np.fmax.reduce(day, axis=1), np.nan),
+        )
+
+    @cached_property
+    def expected(self) -> tuple[FloatArray, FloatArray]:
+        """Low and high edge of what is usual at this time."""
+        if self._baseline is None:
+            unknown = np.full(len(self), np.nan)
+            return unknown, unknown
+        return self._baseline.expect(self.times_us)
 
 
 def _sorted_median(rows: FloatArray) -> FloatArray:
@@ -172,30 +235,9 @@ class MinuteGrid:
         padded = np.concatenate((np.full(_LEVEL_MINUTES - 1, np.nan), self._values))
         windows = sliding_window_view(padded[before:], _LEVEL_MINUTES)
         self._level = np.concatenate((self._level, _sorted_median(windows)))
-        features = self._features(minutes, minutes - self._first)
+        features = Features(minutes, self._level, minutes - self._first, self.baseline, self._rate_stride)
         excess = len(self._values) - LOOK_BACK_MINUTES
         if excess > 0:
             self._first += excess
             self._values, self._level = self._values[excess:].copy(), self._level[excess:].copy()
         return features
-
-    def _features(self, minutes: IntArray, rows: IntArray) -> Features:
-        level = self._level
-        times_us = (minutes + 1) * MINUTE_US
-        where = rows[:, None] - _DAY_OFFSETS
-        day = np.where(where >= 0, level[np.maximum(where, 0)], np.nan)
-        enough = np.isfinite(day).sum(axis=1) >= _FEWEST_HOURS
-        unknown = np.full(len(rows), np.nan)
-        low, high = (unknown, unknown) if self.baseline is None else self.baseline.expect(times_us)
-        return Features(
-            times_us=times_us,
-            level=level[rows],
-            slope_short=robust_slope(level, rows, 2),
-            slope=robust_slope(level, rows, 5),
-            slope_long=robust_slope(level, rows, 16),
-            day_low=np.where(enough, np.fmin.reduce(day, axis=1), np.nan),
-            day_high=np.where(enough, np.fmax.reduce(day, axis=1), np.nan),
-            expected_low=low,
-            expected_high=high,
-            rate=None if self._rate_stride is None else robust_slope(level, rows, self._rate_stride),
-        )

@@ -34,13 +34,18 @@ class Silence:
         """Time of the last reading, None before the first."""
         return self._last_us
 
+    @property
+    def wakes_us(self) -> int:
+        """The engine's clock at which the silence becomes an alarm if nothing is heard."""
+        if self.is_active or self._last_us is None:
+            return NEVER
+        return max(self._last_us, self._listening_from_us) + self._limit_us + self._lag_us
+
     def expire(self, clock_us: int) -> Change | None:
         """Let the silence become an alarm by the clock alone."""
-        if self.is_active or self._last_us is None:
+        if self._last_us is None or self.wakes_us > clock_us:
             return None
         due_us = max(self._last_us, self._listening_from_us) + self._limit_us
-        if due_us + self._lag_us > clock_us:
-            return None
         self.is_active = True
         return Change(due_us, True, due_us + self._lag_us, BY_CLOCK, self._last_us, self._last_us)
 

@@ -66,7 +66,7 @@ class Stage:
         self._last_value = math.nan
         self._last_plausible = math.nan
         self._rows: Features | None = None
-        self._last_row = _NO_ROW
+        self._last_rows: Features | None = None
 
     def name_setpoint(self, cause: str, setpoint: float) -> None:
         """Tell this setpoint with alarms of that cause."""
@@ -86,7 +86,7 @@ class Stage:
         `last_plausible` is the last value that the sensor can give, None if none of them was.
         """
         if self._rows is not None:
-            self._last_row = _row(self._rows, -1)
+            self._last_rows = self._rows
         self._last_value = last_value
         if last_plausible is not None:
             self._last_plausible = last_plausible
@@ -127,7 +127,7 @@ class Stage:
             position = int(np.searchsorted(self._rows.times_us, known_us, side="right")) - 1
             if position >= 0:
                 return _row(self._rows, position)
-        return self._last_row
+        return _NO_ROW if self._last_rows is None else _row(self._last_rows, -1)
 
     def _add(self, cause: str, change: Change, value: float, row: Row, reasons: tuple[str, ...] = ()) -> None:
         rules = self._rules
@@ -174,7 +174,7 @@ def _row(features: Features, position: int) -> Row:
     return Row(
         float(features.level[position]),
         (float(slope.median[position]), float(slope.low[position]), float(slope.high[position])),
-        (float(features.expected_low[position]), float(features.expected_high[position])),
+        (float(features.expected[0][position]), float(features.expected[1][position])),
     )
 
 

@@ -94,8 +94,11 @@ class SeriesWatch:
         self._stage = Stage(index, rules, self._priorities())
         for watch in self._limits:
             self._stage.name_setpoint(watch.cause, watch.alarm.setpoint)
+        self._timed = tuple(delays for _, delays in self._by_reading())
         self._last_us = -NEVER
         self.is_listening = True
+        # The engine's clock at which a delay or a silence may end; nothing can before.
+        self.wakes_us = NEVER
 
     # -- what comes in -----------------------------------------------------------------------------
 
@@ -108,6 +111,7 @@ class SeriesWatch:
         self.is_listening = True
         if self._silence is not None:
             self._silence.listen_from(time_us)
+        self._set_wake()
 
     def adopt(self, active: Mapping[str, int]) -> None:
         """Take over which alarms were active before a restart, and since when; the others are normal."""
@@ -116,6 +120,7 @@ class SeriesWatch:
                 delays.force(cause in active, active.get(cause, 0))
         if self._silence is not None:
             self._silence.force("probe_silent" in active)
+        self._set_wake()
 
     def judge(
         self, times_us: list[int], values: list[float], sequences: list[int], clocks_us: list[int]
@@ -159,6 +164,7 @@ class SeriesWatch:
                 self._stage.add(cause, [change])
         if self._silence is not None and (change := self._silence.expire(clock_us)) is not None:
             self._stage.add("probe_silent", [change])
+        self._set_wake()
         return self._stage.take()
 
     # -- the path of readings in order -------------------------------------------------------------
@@ -203,6 +209,7 @@ class SeriesWatch:
                 [clocks_us[i] for i in kept],
             )
         self._last_us = times_us[-1]
+        self._set_wake()
         staged = stage.finish(values[-1], plausible)
         return Judged(verdicts.primary, verdicts.packed, [False] * len(times_us), revised, staged)
 
@@ -268,6 +275,13 @@ class SeriesWatch:
                 is_known = np.isfinite(size)
                 changes = _walk(self._rate, rows, where, is_on, size < alarm.per_hour, is_known)
                 self._stage.add_rows("changing_fast", changes)
+
+    def _set_wake(self) -> None:
+        wakes_us = NEVER if self._silence is None else self._silence.wakes_us
+        for delays in self._timed:
+            if delays.due_us != NEVER:
+                wakes_us = min(wakes_us, delays.wakes_us)
+        self.wakes_us = wakes_us
 
     # -- the alarms of this series -----------------------------------------------------------------
 

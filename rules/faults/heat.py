@@ -80,19 +80,20 @@ class HeatFault:
         """Judge rows of features; comparisons with NaN are False, so what is not known is not on."""
         sign = self.sign
         level = features.level
-        edge = features.expected_low if sign < 0 else features.expected_high
-        past = features.day_low if sign < 0 else features.day_high
-        hour, short, long = (
-            sign * slope.median for slope in (features.slope, features.slope_short, features.slope_long)
-        )
+        edge = features.expected[0 if sign < 0 else 1]
+        hour, short = (sign * slope.median for slope in (features.slope, features.slope_short))
         steady = (hour >= setting["least_rate"]) & (hour <= setting["greatest_rate"])
         steady &= (short >= setting["least_rate"]) & (short <= setting["greatest_rate"])
         outside = sign * (level - edge) >= setting["margin"]
         learning = ~np.isfinite(edge)
-        unusual = (long >= setting["learning_rate"]) & (sign * (level - past) >= setting["learning_margin"])
+        if learning.any():
+            past = features.day_range[0 if sign < 0 else 1]
+            unusual = sign * features.slope_long.median >= setting["learning_rate"]
+            unusual &= sign * (level - past) >= setting["learning_margin"]
+            outside = np.where(learning, unusual, outside)
         back = np.where(learning, hour <= -setting["least_rate"] / 2, sign * (level - edge) <= 0)
         return Symptom(
-            is_on=steady & np.where(learning, unusual, outside),
+            is_on=steady & outside,
             is_off=back,
             is_known=np.isfinite(level) & np.isfinite(hour),
             reasons=(

@@ -1,6 +1,6 @@
 """What the store costs over a bare insert loop, in one run: rows a second, bytes a reading, a week read.
 
-python tests/bench/store_bench.py [--rows 120000] [--runs 5] [--sync FULL] [--folder FOLDER]
+python tests/bench/store.py [--rows 120000] [--runs 5] [--sync FULL] [--folder FOLDER]
 
 FOLDER must lie on the disk to be measured (default: a temporary folder). The bare loop is BEGIN,
 executemany of INSERT OR IGNORE into a WITHOUT ROWID table of the same six columns, COMMIT. Both are
