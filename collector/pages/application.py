@@ -73,6 +73,7 @@ def create_application(
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         to_thread.current_default_thread_limiter().total_tokens = _THREADS
+        site.compile_templates()
         yield
         live.close()
         site.close()
@@ -135,6 +136,11 @@ class _Site:
         with self._opening:
             if self._record is not None:
                 self._record.close()
+
+    def compile_templates(self) -> None:
+        """Do it before somebody waits for a page."""
+        for name in self._templates.list_templates():
+            self._templates.get_template(name)
 
     def live_texts(self) -> dict[str, str]:
         """What may have changed on the page that shows now."""

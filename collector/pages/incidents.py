@@ -146,7 +146,10 @@ def _row(record: IncidentRecord, labels: Labels, now_us: int) -> IncidentRow:
         cause=labels.cause(incident.cause),
         tank=labels.tank_title(incident.tank),
         series=", ".join(labels.series(incident.tank, name).title for name in incident.series),
-        start=_instant(incident.first_evidence_us, labels.time_zone(incident.tank)),
+        start=Instant(
+            full(incident.first_evidence_us, labels.time_zone(incident.tank)),
+            rfc3339(incident.first_evidence_us),
+        ),
         duration=duration_text(max(0, lasted_us)) + (" so far" if ended_us is None else ""),
         priority=str(incident.priority),
         # Words of ISA-18.2: nothing acknowledges yet.

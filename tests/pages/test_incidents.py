@@ -42,7 +42,7 @@ def test_list_tells_what_since_when_how_long_how_urgent_and_the_state(
     pages: httpx.Client, night: Store
 ) -> None:
     html = pages.get("/incidents").text
-    told = "Heater failed off Display temperature Sat 7 Mar 2026, 00:15:00 2 h 30 min so far"
+    told = "Heater failed off Display temperature Sat 7 Mar 2026, 00:15 2 h 30 min so far"
     assert f"{told} urgent unacknowledged" in words(html)
     assert '<time datetime="2026-03-06T23:15:00.000000Z">' in html
     assert 'href="/incidents/1"' in html

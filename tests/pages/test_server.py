@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import statistics
 import threading
 from pathlib import Path
 
@@ -90,7 +91,7 @@ def test_answers_are_not_held_back_by_delayed_acknowledgements(tmp_path: Path) -
     ):
         store.register(configuration.series)
         taken = [pages.get("/static/live.js").elapsed.total_seconds() for _ in range(20)]
-    assert min(taken) < 0.035
+    assert statistics.median(taken) < 0.035
 
 
 def _has_ipv6() -> bool:
