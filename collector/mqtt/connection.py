@@ -6,6 +6,7 @@ acknowledgement can never go to a session in which its packet id means another m
 
 from __future__ import annotations
 
+import socket
 import ssl
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
@@ -123,8 +124,8 @@ class Connection:
 
     def fileno(self) -> int:
         """The socket's descriptor, -1 when there is none."""
-        socket = self._client.socket()
-        return -1 if socket is None else socket.fileno()
+        opened = self._client.socket()
+        return -1 if opened is None else opened.fileno()
 
     def read(self, limit: int) -> bool:
         """Read what has arrived, without waiting; return whether `limit` messages cut it short.
@@ -155,9 +156,9 @@ class Connection:
 
     def abandon(self) -> None:
         """Close without a farewell: the broker keeps the session and publishes our last will."""
-        socket = self._client.socket()
-        if socket is not None:
-            socket.close()
+        opened = self._client.socket()
+        if opened is not None:
+            opened.close()
 
     def say_goodbye(self) -> None:
         """Ask for a clean end, which comes with the next `write`; the session stays."""
@@ -229,14 +230,15 @@ class Connection:
         client.on_subscribe = self._on_subscribe
         client.on_publish = self._on_publish
         client.on_message = self._on_message
+        client.on_socket_open = _send_at_once
         # With this set, paho leaves writing to us, and a batch of acknowledgements is one round.
         client.on_socket_register_write = _write_later
         return client
 
     def _is_decrypted(self) -> bool:
         """Whether bytes lie ready that the operating system knows nothing of (TLS)."""
-        socket = self._client.socket()
-        return isinstance(socket, ssl.SSLSocket) and socket.pending() > 0
+        opened = self._client.socket()
+        return isinstance(opened, ssl.SSLSocket) and opened.pending() > 0
 
     def _on_connect(
         self,
@@ -295,6 +297,11 @@ class Connection:
         self.messages.append(
             Message(topic, message.payload, packet_id, message.retain, message.dup, self._now_us())  # type: ignore[arg-type]
         )
+
+
+def _send_at_once(_client: Client, _userdata: object, opened: Any) -> None:
+    """Let acknowledgements leave one by one: a broker with a small window waits for each of them."""
+    opened.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
 
 def _write_later(_client: Client, _userdata: object, _socket: object) -> None:
