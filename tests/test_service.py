@@ -1,0 +1,143 @@
+"""The service as a process: it waits for its broker, stops cleanly, stays small and starts lean."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from collector.settings import load_configuration
+from tests.broker import Mosquitto, amqtt, free_port, mosquitto
+from tests.test_crash import SETTINGS, count
+
+pytestmark = pytest.mark.broker
+
+
+class Service:
+    """`brinebell run` in a process of its own."""
+
+    def __init__(self, folder: Path, port: int, has_page: bool) -> None:
+        self.settings = folder / "brinebell.toml"
+        text = SETTINGS.format(port=port, interval="50 ms")
+        page = f'enabled = true\nlisten = "127.0.0.1:{free_port()}"'
+        self.settings.write_text(text.replace("enabled = false", page) if has_page else text)
+        self.path = load_configuration(self.settings, {}).store.path
+        self._log = folder / "service.log"
+        with self._log.open("wb") as log:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "collector", "run", "--config", str(self.settings)],
+                stdout=log,
+                stderr=log,
+                env={**os.environ, "BRINEBELL_MQTT__USERNAME": "keeper"},
+            )
+
+    @property
+    def log(self) -> str:
+        return self._log.read_text()
+
+    def until(self, is_so: Callable[[], bool], seconds: float = 20.0) -> None:
+        end = time.monotonic() + seconds
+        while not is_so():
+            assert self.process.poll() is None, self.log
+            assert time.monotonic() < end, self.log
+            time.sleep(0.05)
+
+    def stop(self, number: int = signal.SIGTERM) -> int:
+        self.process.send_signal(number)
+        return self.process.wait(20)
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Callable[..., Service]]:
+    services: list[Service] = []
+
+    def make(port: int, *, has_page: bool = False) -> Service:
+        services.append(Service(tmp_path, port, has_page))
+        return services[-1]
+
+    yield make
+    for one in services:
+        if one.process.poll() is None:
+            one.process.kill()
+            one.process.wait(10)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_ends_it_cleanly_and_what_it_had_is_stored(
+    tmp_path: Path, start: Callable[..., Service], number: int
+) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        service = start(broker.port)
+        service.until(lambda: "connected to" in service.log)
+        assert broker.publish("boards/timeless", "301")
+        service.until(lambda: count(service.path) == 1)
+        assert broker.publish("boards/timeless", "302")
+        assert service.stop(number) == 0
+        assert "Traceback" not in service.log
+        # What had not arrived yet is still at the broker.
+        service = start(broker.port)
+        service.until(lambda: "connected to" in service.log and count(service.path) == 2)
+        assert service.stop() == 0
+
+
+def test_a_broker_that_is_not_there_yet_is_waited_for(tmp_path: Path, start: Callable[..., Service]) -> None:
+    broker = Mosquitto(tmp_path / "broker")
+    service = start(broker.port)
+    service.until(lambda: "cannot be reached" in service.log)
+    broker.start()
+    try:
+        service.until(lambda: "connected to" in service.log)
+        assert broker.publish("boards/timeless", "301")
+        service.until(lambda: count(service.path) == 1)
+        assert service.stop() == 0
+    finally:
+        broker.stop()
+
+
+def test_it_stops_while_it_waits_for_a_broker(start: Callable[..., Service]) -> None:
+    service = start(free_port())
+    service.until(lambda: "cannot be reached" in service.log)
+    begun = time.monotonic()
+    assert service.stop() == 0
+    assert time.monotonic() - begun < 5
+
+
+def test_it_works_with_a_broker_that_refuses_mqtt_5(start: Callable[..., Service]) -> None:
+    with amqtt() as port:
+        service = start(port)
+        service.until(lambda: "connected to" in service.log, 40)
+        assert "MQTT 3.1.1" in service.log
+        command = ["mosquitto_pub", "-p", str(port), "-u", "board", "-q", "1", "-t", "boards/timeless"]
+        subprocess.run([*command, "-m", "301"], check=True, timeout=20)
+        service.until(lambda: count(service.path) == 1)
+        assert service.stop() == 0
+
+
+def pss_mb(process: int) -> float:
+    """Proportional set size, which counts shared pages once over all who share them (Linux, proc(5))."""
+    for line in Path(f"/proc/{process}/smaps_rollup").read_text().splitlines():
+        if line.startswith("Pss:"):
+            return int(line.split()[1]) / 1024
+    raise AssertionError("the kernel tells no Pss")
+
+
+def test_it_stays_within_75_mb_with_its_page_and_loads_nothing_heavy(
+    tmp_path: Path, start: Callable[..., Service]
+) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        service = start(broker.port, has_page=True)
+        service.until(lambda: "connected to" in service.log)
+        for number in range(20):
+            assert broker.publish("boards/timeless", str(300 + number))
+        service.until(lambda: count(service.path) == 20)
+        loaded = Path(f"/proc/{service.process.pid}/maps").read_text()
+        for heavy in ("pandas", "scipy", "statsmodels", "matplotlib"):
+            assert f"/{heavy}/" not in loaded
+        assert pss_mb(service.process.pid) <= 75
+        assert service.stop() == 0
