@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from collector.pages.drawing import Chart, draw, limit_words
 from collector.pages.history import CHART_BUCKETS
-from collector.pages.labels import Labels, SeriesLabel
+from collector.pages.labels import Labels, SeriesLabel, plain
 from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import Delivery, IncidentRecord, Record
 from collector.wording.times import duration_text
@@ -130,7 +130,7 @@ def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
         watches="" if cause is None else cause.watches,
         facts=_facts(incident, labels, zone),
         evidence=_evidence(incident, first, zone),
-        reasons=incident.evidence.reasons,
+        reasons=tuple(map(plain, incident.evidence.reasons)),
         charts=tuple(_charts(record, incident, labels, zone, now_us)),
         events=tuple(events),
         deliveries=tuple(_delivery(one, zone) for one in record.deliveries(number)),

@@ -177,7 +177,7 @@ HEATER_EVIDENCE = Evidence(
     danger_earliest_us=NOW + 120 * MINUTE,
     danger_latest_us=NOW + 200 * MINUTE,
     confidence=0.9,
-    reasons=("temperature falls toward the room", "below the usual for this hour"),
+    reasons=("falling_steadily", "below_usual"),
 )
 
 

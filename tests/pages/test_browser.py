@@ -188,6 +188,9 @@ def test_page_says_when_it_is_not_live_any_more(driver: Chrome, server: PagesSer
     wait_for(driver, lambda one: one.find_element(By.ID, "live-state").text == "Live.")
     server.close()
     wait_for(driver, lambda one: one.find_element(By.ID, "live-state").text.startswith("Connection lost"))
+    state, table = (driver.find_element(By.CSS_SELECTOR, one) for one in ("#live-state", "table"))
+    assert state.location["y"] < table.location["y"], "it must stand beside the sentence"
+    assert state.value_of_css_property("font-weight") == "700"
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])

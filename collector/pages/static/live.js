@@ -23,8 +23,12 @@
       state.textContent = text;
     }
   };
-  const lost = () => say("Connection lost: what stands here is of then. Trying again.");
+  const lost = () => {
+    main.classList.add("lost");
+    say("Connection lost: what stands here is of then. Trying again.");
+  };
   const alive = () => {
+    main.classList.remove("lost");
     say("Live.");
     clearTimeout(timer);
     timer = setTimeout(lost, QUIET_MS);
