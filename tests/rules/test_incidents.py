@@ -1,0 +1,102 @@
+"""Alarms that belong together are one incident, which rings once."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules import (
+    CAUSES,
+    AlarmKey,
+    AlarmRaised,
+    AlarmReturned,
+    Evidence,
+    IncidentEnded,
+    IncidentOpened,
+    IncidentUpdated,
+    Priority,
+)
+from rules.incidents import Incidents
+
+
+def raised(cause, at=0, series="temperature", tank="reef", priority=Priority.HIGH, concerns=None, value=1.0):
+    return AlarmRaised(
+        at, AlarmKey(tank, series, cause), priority, at - 5, concerns or (series,), Evidence(value=value)
+    )
+
+
+def returned(cause, at, series="temperature", tank="reef"):
+    return AlarmReturned(at, AlarmKey(tank, series, cause))
+
+
+def test_a_fault_that_explains_a_crossed_limit_takes_over_the_incident_and_rings_again_if_more_urgent():
+    incidents = Incidents()
+    opened = incidents.take(raised("under_limit", 10))
+    assert isinstance(opened, IncidentOpened)
+    updated = incidents.take(raised("heater_failed_off", 20, priority=Priority.URGENT, value=2.0))
+    assert isinstance(updated, IncidentUpdated)
+    assert updated.worsened
+    assert updated.incident.number == opened.incident.number
+    assert updated.incident.cause == "heater_failed_off"
+    assert updated.incident.evidence.value == 2.0
+    assert updated.incident.alarmed_at_us == 10
+    assert updated.incident.priority is Priority.URGENT
+
+
+def test_a_limit_crossed_after_the_fault_is_more_evidence_and_rings_nobody():
+    incidents = Incidents()
+    incidents.take(raised("heater_failed_off", 10, priority=Priority.URGENT))
+    updated = incidents.take(raised("under_limit", 20))
+    assert isinstance(updated, IncidentUpdated)
+    assert not updated.worsened
+    assert updated.incident.cause == "heater_failed_off"
+
+
+def test_it_ends_with_its_last_alarm():
+    incidents = Incidents()
+    incidents.take(raised("under_limit", 10))
+    incidents.take(raised("under_danger_line", 20))
+    assert incidents.take(returned("under_danger_line", 30)) is None
+    ended = incidents.take(returned("under_limit", 40))
+    assert isinstance(ended, IncidentEnded)
+    assert ended.incident.ended_at_us == 40
+    assert incidents.open_incidents == ()
+
+
+@pytest.mark.parametrize(
+    ("tank", "series", "is_same"),
+    [("reef", "temperature", True), ("reef", "ph", False), ("nursery", "temperature", False)],
+)
+def test_only_alarms_of_one_tank_with_a_common_series_belong_together(tank, series, is_same):
+    incidents = Incidents()
+    incidents.take(raised("under_limit", 10))
+    other = incidents.take(raised("probe_stuck", 20, tank=tank, series=series))
+    assert isinstance(other, IncidentUpdated) is is_same
+
+
+def test_a_board_that_is_gone_explains_its_silent_series():
+    incidents = Incidents()
+    incidents.take(raised("probe_silent", 10))
+    incidents.take(raised("device_offline", 20, series="sump board", concerns=("temperature", "ph")))
+    last = incidents.take(raised("probe_silent", 30, series="ph"))
+    assert isinstance(last, IncidentUpdated)
+    assert last.incident.cause == "device_offline"
+    assert last.incident.series == ("temperature", "ph")
+    assert len(last.incident.alarms) == 3
+
+
+def test_numbers_go_on_after_a_restart():
+    incidents = Incidents()
+    opened = incidents.take(raised("under_limit", 10))
+    assert isinstance(opened, IncidentOpened)
+    again = Incidents()
+    again.restore([(opened.incident, opened.incident.alarms)], 2)
+    other = again.take(raised("over_limit", 20, series="ph"))
+    assert isinstance(other, IncidentOpened)
+    assert other.incident.number == 2
+    assert isinstance(again.take(returned("under_limit", 30)), IncidentEnded)
+
+
+def test_every_cause_has_its_own_code_and_says_what_it_watches():
+    assert all(code == cause.code for code, cause in CAUSES.items())
+    assert len({cause.title for cause in CAUSES.values()}) == len(CAUSES)
+    assert all(len(cause.watches.split()) >= 4 for cause in CAUSES.values())
