@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -53,6 +54,16 @@ class PageConfiguration:
     host: str = "127.0.0.1"
     port: int = 8460
     public_url: str | None = None
+
+    @property
+    def is_local(self) -> bool:
+        """Whether only this machine can reach it; a name could point elsewhere tomorrow, but for localhost."""
+        if self.host == "localhost":
+            return True
+        try:
+            return ipaddress.ip_address(self.host).is_loopback
+        except ValueError:
+            return False
 
 
 @dataclass(frozen=True, slots=True)

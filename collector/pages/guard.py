@@ -6,7 +6,6 @@ policy that lets nothing in but our own files.
 
 from __future__ import annotations
 
-import ipaddress
 from collections.abc import Collection
 from urllib.parse import urlsplit
 
@@ -38,7 +37,7 @@ def require_loopback(page: PageConfiguration) -> None:
     ConfigError
         If page.listen is not an address of this machine alone.
     """
-    if _is_loopback(page.host):
+    if page.is_local:
         return
     raise ConfigError(
         f'page.listen: "{page.host}:{page.port}" would let other machines read along, and there is no '
@@ -46,16 +45,6 @@ def require_loopback(page: PageConfiguration) -> None:
         f"`ssh -L {page.port}:127.0.0.1:{page.port} USER@THIS_MACHINE`, or wait for a Brinebell with "
         "passwords"
     )
-
-
-def _is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        # A name could point elsewhere tomorrow.
-        return False
 
 
 def own_names(page: PageConfiguration) -> frozenset[str]:

@@ -101,7 +101,7 @@ class PageSettings(Table):
 
     enabled: bool = _key("whether the page is served", default=True, like="true")
     listen: str = _key(
-        "address and port; 127.0.0.1 is this machine only, 0.0.0.0 the whole network",
+        "address of this machine alone, and port; from elsewhere use an SSH tunnel: there is no password yet",
         "127.0.0.1:8460",
         like='"127.0.0.1:8460"',
     )

@@ -159,7 +159,15 @@ def _page(section: Section, settings: PageSettings) -> PageConfiguration:
         section.wrong("listen", 'an address and a port are needed, such as "127.0.0.1:8460"', settings.listen)
     if settings.public_url is not None and not settings.public_url.startswith(("http://", "https://")):
         section.wrong("public_url", "must begin with http:// or https://", settings.public_url)
-    return PageConfiguration(settings.enabled, host, port or 0, settings.public_url)
+    page = PageConfiguration(settings.enabled, host, port or 0, settings.public_url)
+    if host and not page.is_local:
+        section.wrong(
+            "listen",
+            "other machines could read along, and there is no password yet: an address of this machine alone "
+            f'is needed, such as "127.0.0.1:{port or 8460}", reached from elsewhere through an SSH tunnel',
+            settings.listen,
+        )
+    return page
 
 
 def _person(section: Section, settings: PersonSettings, secrets: SecretFiles) -> PersonConfiguration:

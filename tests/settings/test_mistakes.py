@@ -49,6 +49,9 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         ("mqtt.ca_file", "ca.pem", "mqtt.ca_file", "tls = true"),
         ("page.listen", "8460", "page.listen", "an address and a port"),
         ("page.listen", "127.0.0.1:99999", "page.listen", "an address and a port"),
+        ("page.listen", "0.0.0.0:8460", "page.listen", "SSH tunnel"),
+        ("page.listen", "192.168.1.5:8460", "page.listen", "127.0.0.1:8460"),
+        ("page.listen", "tank.example:8460", "page.listen", "no password yet"),
         ("page.public_url", "tank.example", "page.public_url", "http://"),
         # tanks
         ("tanks.reef.time_zone", "Africa/Nairoby", "tanks.reef.time_zone", 'did you mean "Africa/Nairobi"'),
