@@ -12,17 +12,16 @@ import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple, Protocol
 
 from collector.arrivals import Arrivals
 from collector.batch import Batch
 from collector.clock import Clock
 from collector.errors import StoreError
 from collector.judging import Judge, Judged
-from collector.messages import NewMessage
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
+from collector.neighbours import Keeper, Line, LineState, Telling, Unstored
 from collector.sorting import Sorter
-from collector.store import Commit, Committed, IncidentRecord
+from collector.store import Commit
 from rules import AlarmRaised, AlarmReturned, IncidentEvent
 
 _LOG = logging.getLogger(__name__)
@@ -37,59 +36,6 @@ CONFIRM_S = 60.0
 FIRST_RETRY_S = 0.5
 LONGEST_RETRY_S = 30.0
 _NEVER_S = float("inf")
-
-
-class Line(Protocol):
-    """What the loop needs of the session with the broker."""
-
-    @property
-    def window(self) -> int:
-        """How many messages the broker sends before it waits for acknowledgements."""
-        ...
-
-    @property
-    def unacknowledged(self) -> int:
-        """How many messages wait for theirs."""
-        ...
-
-    def receive(self, timeout_s: float) -> Received:
-        """Wait at most so long for messages or a change of the connection."""
-        ...
-
-    def acknowledge(self, receipt: Receipt) -> None:
-        """Tell the broker that all a receipt stands for is safe."""
-        ...
-
-    def mark(self) -> None:
-        """Send a marker, which comes back behind everything that lies at the broker."""
-        ...
-
-
-class Keeper(Protocol):
-    """What the loop needs of the store."""
-
-    def commit(self, batch: Commit) -> Committed:
-        """Make a batch durable, all or nothing; StoreError if the store refuses."""
-        ...
-
-    def forget_arrivals(self) -> None:
-        """Empty the list of arrival times given."""
-        ...
-
-
-class LineState(NamedTuple):
-    """How the service stands with its broker; `since_us` is None where it never was connected."""
-
-    is_connected: bool
-    since_us: int | None
-    is_catching_up: bool
-
-
-class Telling(NamedTuple):
-    """What an incident event means for people: how it reads, and who is told."""
-
-    record: IncidentRecord
-    messages: Sequence[NewMessage]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +61,10 @@ class Intake:
         Times given to payloads without one; the sorter's own.
     tell
         Words an incident event and says who is told.
+    unstored
+        Rings for what the store refuses.
     on_messages
-        Called after each commit that holds messages for people.
+        Called when there are messages for people, in the store or in `unstored`.
     commit_interval_s
         How long a reading waits at most, wall seconds; 0 is whenever the store is free.
     """
@@ -130,6 +78,7 @@ class Intake:
         arrivals: Arrivals,
         *,
         tell: Callable[[IncidentEvent, int], Telling],
+        unstored: Unstored,
         clock: Clock,
         on_messages: Callable[[], None] = lambda: None,
         commit_interval_s: float = 1.0,
@@ -137,7 +86,7 @@ class Intake:
     ) -> None:
         self._line, self._store = line, store
         self._sorter, self._judge, self._arrivals = sorter, judge, arrivals
-        self._tell, self._on_messages = tell, on_messages
+        self._tell, self._unstored, self._on_messages = tell, unstored, on_messages
         self._clock, self._monotonic = clock, monotonic
         self._interval_s = commit_interval_s
         self._batch = Batch()
@@ -319,6 +268,8 @@ class Intake:
             messages=[message for telling in tellings for message in telling.messages],
         )
         self._prepared.append(Prepared(commit, receipt))
+        if self._is_refused:
+            self._ring_unstored()
 
     def _settle(self) -> None:
         """Commit what is prepared, in its order; only after each commit acknowledge what it holds."""
@@ -328,22 +279,42 @@ class Intake:
                 self._must_forget = False
             while self._prepared:
                 prepared = self._prepared[0]
-                self._store.commit(prepared.commit)
+                self._store.commit(self._yet_to_tell(prepared.commit))
                 self._prepared.popleft()
                 if prepared.receipt is not None:
                     self._line.acknowledge(prepared.receipt)
                 self._arrivals.acknowledged(prepared.commit.arrivals)
                 if prepared.commit.messages:
+                    self._unstored.withdraw(prepared.commit.messages)
                     self._on_messages()
         except StoreError as error:
             self._wait_for_store(error)
             return
-        if self._retry_pause_s > FIRST_RETRY_S:
+        if self._is_refused:
             self._retry_pause_s = FIRST_RETRY_S
             _LOG.warning("the store works again; nothing was lost")
 
+    def _ring_unstored(self) -> None:
+        waiting = [message for prepared in self._prepared for message in prepared.commit.messages]
+        if waiting:
+            self._unstored.add(waiting)
+            self._on_messages()
+
+    def _yet_to_tell(self, commit: Commit) -> Commit:
+        """The commit without messages that were delivered while the store refused it."""
+        if not commit.messages or not self._is_refused:
+            return commit
+        return replace(commit, messages=self._unstored.undelivered(commit.messages))
+
+    @property
+    def _is_refused(self) -> bool:
+        return self._retry_pause_s > FIRST_RETRY_S
+
     def _wait_for_store(self, error: StoreError) -> None:
-        if self._retry_pause_s == FIRST_RETRY_S:
+        if self._is_refused:
+            # Not at the first time: what a busy moment refuses is stored half a second later.
+            self._ring_unstored()
+        if not self._is_refused:
             _LOG.error(
                 "%s. Readings are kept in memory and at the broker until it works again; look at the disk: "
                 "is it full, worn out or read-only?",

@@ -1,8 +1,8 @@
 """The service: wires intake, engine, store, delivery and page, and runs them until told to stop.
 
-Threads: the one that calls `serve` runs the intake loop and owns everything; "delivery" belongs to the
-delivery worker, the page's thread to the page, and each attempt to reach the broker has a short one of
-its own.
+Threads: the one that calls `serve` runs the intake loop and owns everything; two "delivery" threads
+belong to the delivery workers, one for the store's outbox and one for what the store refuses; "pages"
+belongs to the page; and each attempt to reach the broker has a short-lived one of its own.
 """
 
 from __future__ import annotations
@@ -23,14 +23,16 @@ from collector.configuration import Configuration
 from collector.crossings import Crossings
 from collector.delivery import DeliveryWorker, plan_notifications
 from collector.derivation import COMPENSATION_US, Derivations
-from collector.intake import Intake, Telling
+from collector.intake import Intake
 from collector.judging import Judge
 from collector.mqtt import Session
+from collector.neighbours import Telling
 from collector.problems import ProblemLog
 from collector.routing import Router
 from collector.sorting import Sorter
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
+from collector.unstored import UnstoredMessages
 from collector.wording import Kind, message_for
 from rules import Engine, IncidentEnded, IncidentEvent
 
@@ -83,6 +85,8 @@ class Service:
         self._judge = self._start_judge()
         outbox = stack.enter_context(Outbox(path))
         delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock))
+        unstored = UnstoredMessages()
+        ringing = stack.enter_context(DeliveryWorker(configuration, unstored, clock=clock))
         router = Router(configuration, converter)
         self._session = Session(
             configuration.mqtt,
@@ -101,6 +105,11 @@ class Service:
             Crossings(configuration.engine.series),
             configuration.boards,
         )
+
+        def wake() -> None:
+            delivery.wake()
+            ringing.wake()
+
         self._intake = Intake(
             self._session,
             self._store,
@@ -108,8 +117,9 @@ class Service:
             self._judge,
             arrivals,
             tell=self._tell,
+            unstored=unstored,
             clock=clock,
-            on_messages=delivery.wake,
+            on_messages=wake,
             commit_interval_s=configuration.store.commit_interval_s,
         )
         self._serve_page(stack)

@@ -24,20 +24,24 @@ from collector.configuration import (
 from collector.crossings import Crossings
 from collector.derivation import Derivations
 from collector.errors import StoreError
-from collector.intake import Intake, Telling
+from collector.intake import Intake
 from collector.judging import Judge
+from collector.messages import NewMessage
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
+from collector.neighbours import Telling
 from collector.problems import ProblemLog
 from collector.routing import Router
 from collector.sorting import Sorter
 from collector.store import Commit, Committed, IncidentRecord, Store, StoreReader
 from collector.units import converter
+from collector.unstored import UnstoredMessages
 from rules import (
     Engine,
     EngineRules,
     GapLimits,
     GrossRangeLimits,
     IncidentEvent,
+    IncidentOpened,
     LimitAlarm,
     Priority,
     SeriesRules,
@@ -168,6 +172,7 @@ class Running:
         self.interval_s = interval_s
         self.successor: Running | None = None
         self.line = Line()
+        self.unstored = UnstoredMessages()
         self.configuration = configuration(folder)
         self.store = Store(self.configuration.store.path, synchronous="OFF")
         self.ids = self.store.register(self.configuration.series)
@@ -199,6 +204,7 @@ class Running:
             self.judge,
             arrivals,
             tell=_tell,
+            unstored=self.unstored,
             clock=clock,
             commit_interval_s=interval_s,
             monotonic=lambda: self.now_us / SECOND,
@@ -270,5 +276,13 @@ class Running:
         return [(type(one).__name__, one.alarm.cause) for one in self.reader.alarm_events(0, 2**62)]
 
 
-def _tell(event: IncidentEvent, _now_us: int) -> Telling:
-    return Telling(IncidentRecord(event.incident, event.incident.cause, ""), ())
+def _tell(event: IncidentEvent, now_us: int) -> Telling:
+    """One message an opened incident, to the only person there is."""
+    incident = event.incident
+    record = IncidentRecord(incident, incident.cause, "")
+    if not isinstance(event, IncidentOpened):
+        return Telling(record, ())
+    told = NewMessage(
+        incident.number, "opened", "sam", "json", now_us, now_us, incident.cause, "", incident.priority
+    )
+    return Telling(record, (told,))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from collector.messages import Outcome
 from collector.mqtt import Receipt
 from collector.readings import Mark
 from collector.sorting import FUTURE_LIMIT_US, PAST_LIMIT_US
@@ -80,6 +81,44 @@ def test_an_alarm_that_comes_while_the_store_refuses_is_told_once_when_it_works(
     running.pass_time(40)
     assert running.alarms() == [("AlarmRaised", "over_danger_line")]
     assert len(running.reader.incidents()) == 1
+
+
+def alarm_while_refused(running: Running) -> None:
+    """Five minutes beyond the danger line, on a full disk."""
+    running.keeper.is_refusing = True
+    for _ in range(30):
+        running.line.bring(running.timed(28.0))
+        running.pass_time(10, 10)
+
+
+def test_a_store_that_refuses_does_not_keep_the_phone_from_ringing(running: Running) -> None:
+    alarm_while_refused(running)
+    due = running.unstored.due(running.now_us)
+    assert [message.title for message in due] == ["over_danger_line"]
+
+
+def test_what_was_rung_past_the_store_is_not_rung_again_from_it(running: Running) -> None:
+    alarm_while_refused(running)
+    (message,) = running.unstored.due(running.now_us)
+    number = running.unstored.record_try_started(message.id, running.now_us)
+    running.unstored.record_try_ended(number, running.now_us, Outcome.DELIVERED)
+    running.keeper.is_refusing = False
+    running.pass_time(40)
+    assert len(running.reader.incidents()) == 1
+    assert running.reader.deliveries(1) == ()
+
+
+def test_what_could_not_be_rung_past_the_store_is_left_to_it(running: Running) -> None:
+    alarm_while_refused(running)
+    (message,) = running.unstored.due(running.now_us)
+    number = running.unstored.record_try_started(message.id, running.now_us)
+    later_us = running.now_us + 60 * SECOND
+    running.unstored.record_try_ended(number, running.now_us, Outcome.FAILED, "no", retry_at_us=later_us)
+    assert running.unstored.due(running.now_us) == ()
+    running.keeper.is_refusing = False
+    running.pass_time(40)
+    assert [one.message.title for one in running.reader.deliveries(1)] == ["over_danger_line"]
+    assert running.unstored.due(later_us) == ()
 
 
 def test_a_commit_waits_for_its_interval(begin: Begin) -> None:

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from collector.settings import load_configuration
+from collector.store import StoreReader
 from tests.broker import Mosquitto, amqtt, free_port, mosquitto
+from tests.delivery.receivers import WebReceiver
 from tests.test_crash import SETTINGS, count
 
 pytestmark = pytest.mark.broker
@@ -22,19 +26,22 @@ pytestmark = pytest.mark.broker
 class Service:
     """`brinebell run` in a process of its own."""
 
-    def __init__(self, folder: Path, port: int, has_page: bool) -> None:
+    def __init__(self, folder: Path, port: int, has_page: bool, urls: str) -> None:
         self.settings = folder / "brinebell.toml"
         text = SETTINGS.format(port=port, interval="50 ms")
         page = f'enabled = true\nlisten = "127.0.0.1:{free_port()}"'
+        if urls:
+            text += "[people.keeper]\n"
         self.settings.write_text(text.replace("enabled = false", page) if has_page else text)
-        self.path = load_configuration(self.settings, {}).store.path
+        secrets = {"BRINEBELL_PEOPLE__KEEPER__URLS": urls} if urls else {}
+        self.path = load_configuration(self.settings, secrets).store.path
         self._log = folder / "service.log"
         with self._log.open("wb") as log:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", "collector", "run", "--config", str(self.settings)],
                 stdout=log,
                 stderr=log,
-                env={**os.environ, "BRINEBELL_MQTT__USERNAME": "keeper"},
+                env={**os.environ, "BRINEBELL_MQTT__USERNAME": "keeper", **secrets},
             )
 
     @property
@@ -57,8 +64,8 @@ class Service:
 def start(tmp_path: Path) -> Iterator[Callable[..., Service]]:
     services: list[Service] = []
 
-    def make(port: int, *, has_page: bool = False) -> Service:
-        services.append(Service(tmp_path, port, has_page))
+    def make(port: int, *, has_page: bool = False, urls: str = "") -> Service:
+        services.append(Service(tmp_path, port, has_page, urls))
         return services[-1]
 
     yield make
@@ -117,6 +124,34 @@ def test_it_works_with_a_broker_that_refuses_mqtt_5(start: Callable[..., Service
         subprocess.run([*command, "-m", "301"], check=True, timeout=20)
         service.until(lambda: count(service.path) == 1)
         assert service.stop() == 0
+
+
+def test_the_phone_rings_while_the_store_refuses_and_once_only(
+    tmp_path: Path, start: Callable[..., Service]
+) -> None:
+    """Somebody holds the database locked, as a full or dying disk would refuse every commit."""
+    with mosquitto(tmp_path / "broker") as broker, WebReceiver() as phone:
+        service = start(broker.port, urls=phone.url)
+        service.until(lambda: "connected to" in service.log)
+        publish_hot(broker)
+        time.sleep(0.5)
+        with closing(sqlite3.connect(service.path, isolation_level=None)) as holder:
+            holder.execute("BEGIN IMMEDIATE")
+            time.sleep(1.5)
+            publish_hot(broker)
+            service.until(lambda: len(phone.rings) > 0, 60)
+            assert holder.execute("SELECT count(*) FROM incidents").fetchone()[0] == 0
+            holder.execute("ROLLBACK")
+        service.until(lambda: "the store works again" in service.log, 60)
+        with StoreReader(service.path) as reader:
+            assert len(reader.incidents()) == 1
+            assert reader.deliveries(1) == ()
+        assert service.stop() == 0
+        assert len(phone.rings) == 1
+
+
+def publish_hot(broker: Mosquitto) -> None:
+    assert broker.publish("boards/timed", f'{{"value": 29.5, "time": {time.time_ns() // 1000}}}')
 
 
 def pss_mb(process: int) -> float:

@@ -1,0 +1,79 @@
+"""What the loop of the service needs of its neighbours, written down: the service brings them together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple, Protocol
+
+from collector.messages import NewMessage
+from collector.mqtt import Receipt, Received
+from collector.store import Commit, Committed, IncidentRecord
+
+
+class Line(Protocol):
+    """What the loop needs of the session with the broker."""
+
+    @property
+    def window(self) -> int:
+        """How many messages the broker sends before it waits for acknowledgements."""
+        ...
+
+    @property
+    def unacknowledged(self) -> int:
+        """How many messages wait for theirs."""
+        ...
+
+    def receive(self, timeout_s: float) -> Received:
+        """Wait at most so long for messages or a change of the connection."""
+        ...
+
+    def acknowledge(self, receipt: Receipt) -> None:
+        """Tell the broker that all a receipt stands for is safe."""
+        ...
+
+    def mark(self) -> None:
+        """Send a marker, which comes back behind everything that lies at the broker."""
+        ...
+
+
+class Keeper(Protocol):
+    """What the loop needs of the store."""
+
+    def commit(self, batch: Commit) -> Committed:
+        """Make a batch durable, all or nothing; StoreError if the store refuses."""
+        ...
+
+    def forget_arrivals(self) -> None:
+        """Empty the list of arrival times given."""
+        ...
+
+
+class Unstored(Protocol):
+    """What the loop needs of the outbox that rings while the store refuses."""
+
+    def add(self, messages: Sequence[NewMessage]) -> None:
+        """Ring these although they are not stored."""
+        ...
+
+    def undelivered(self, messages: Sequence[NewMessage]) -> Sequence[NewMessage]:
+        """Those of them that nobody was told yet."""
+        ...
+
+    def withdraw(self, messages: Sequence[NewMessage]) -> None:
+        """Leave these to the store's own outbox."""
+        ...
+
+
+class LineState(NamedTuple):
+    """How the service stands with its broker; `since_us` is None where it never was connected."""
+
+    is_connected: bool
+    since_us: int | None
+    is_catching_up: bool
+
+
+class Telling(NamedTuple):
+    """What an incident event means for people: how it reads, and who is told."""
+
+    record: IncidentRecord
+    messages: Sequence[NewMessage]

@@ -1,0 +1,114 @@
+"""Messages for people while the store refuses: kept in memory, and rung all the same.
+
+A full disk must not silence a failing heater. What was delivered from here is taken out of the commit
+that waits; what was not goes into the store with it and is delivered from there.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Sequence
+from dataclasses import replace
+
+from collector.messages import Message, NewMessage, Outcome, Try
+
+_LOG = logging.getLogger(__name__)
+
+
+class UnstoredMessages:
+    """An outbox in memory; its methods may be called from any thread."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._waiting: dict[int, Message] = {}
+        self._numbers: dict[NewMessage, int] = {}
+        self._delivered: set[int] = set()
+        self._tries: list[int] = []
+
+    # -- the loop's side ---------------------------------------------------------------------------
+
+    def add(self, messages: Sequence[NewMessage]) -> None:
+        """Take messages that the store refused; those already here are left alone."""
+        with self._lock:
+            for new in messages:
+                if new in self._numbers:
+                    continue
+                number = len(self._numbers) + 1
+                self._numbers[new] = number
+                self._waiting[number] = Message(
+                    number,
+                    new.incident,
+                    new.kind,
+                    new.person,
+                    new.channel,
+                    new.created_us,
+                    new.not_before_us,
+                    new.title,
+                    new.body,
+                    new.priority,
+                    tries=0,
+                )
+
+    def undelivered(self, messages: Sequence[NewMessage]) -> Sequence[NewMessage]:
+        """Those of the messages that nobody was told from here."""
+        if not self._numbers:
+            return messages
+        with self._lock:
+            return [new for new in messages if self._numbers.get(new, 0) not in self._delivered]
+
+    def withdraw(self, messages: Sequence[NewMessage]) -> None:
+        """Send these no more from here: they are in the store."""
+        with self._lock:
+            for new in messages:
+                self._waiting.pop(self._numbers.get(new, 0), None)
+
+    # -- the delivery worker's side ----------------------------------------------------------------
+
+    def due(self, now_us: int, limit: int = 100) -> tuple[Message, ...]:
+        """Messages that wait and may be sent by then, in the order in which they came."""
+        with self._lock:
+            return tuple(one for one in self._waiting.values() if one.not_before_us <= now_us)[:limit]
+
+    def record_try_started(self, message: int, started_us: int) -> int:  # noqa: ARG002 - nothing is kept
+        """Return a number for the try."""
+        with self._lock:
+            self._tries.append(message)
+            return len(self._tries) - 1
+
+    def record_try_ended(
+        self,
+        number: int,
+        ended_us: int,  # noqa: ARG002 - nothing is kept
+        outcome: Outcome,
+        reason: str = "",
+        *,
+        retry_at_us: int | None = None,
+    ) -> None:
+        """Take note of what became of a try, in the log at least."""
+        with self._lock:
+            message = self._waiting.get(self._tries[number])
+            if outcome is Outcome.DELIVERED:
+                self._delivered.add(self._tries[number])
+                self._waiting.pop(self._tries[number], None)
+            elif message is not None and retry_at_us is not None:
+                tries = message.tries + 1
+                self._waiting[message.id] = replace(message, not_before_us=retry_at_us, tries=tries)
+        if message is not None:
+            said = "was delivered" if outcome is Outcome.DELIVERED else f"failed ({reason})"
+            _LOG.warning(
+                "rung past the store that refuses: %r to %s over %s %s",
+                message.title,
+                message.person,
+                message.channel,
+                said,
+            )
+
+    def give_up(self, message: int) -> None:
+        """Send a message no more."""
+        with self._lock:
+            self._waiting.pop(message, None)
+
+    def unfinished_tries(self) -> tuple[tuple[Try, Message], ...]:
+        """None: nothing here outlives the service."""
+        return ()
