@@ -57,7 +57,7 @@ class PageConfiguration:
 
     @property
     def is_local(self) -> bool:
-        """Whether only this machine can reach it; a name could point elsewhere tomorrow, but for localhost."""
+        """Whether only this machine can reach it; a name other than localhost may point elsewhere."""
         if self.host == "localhost":
             return True
         try:
