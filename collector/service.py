@@ -23,6 +23,7 @@ from collector.configuration import Configuration
 from collector.crossings import Crossings
 from collector.delivery import DeliveryWorker, plan_notifications
 from collector.derivation import COMPENSATION_US, Derivations
+from collector.errors import StoreError
 from collector.intake import Intake
 from collector.judging import Judge
 from collector.mqtt import Session
@@ -34,7 +35,7 @@ from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
 from collector.unstored import UnstoredMessages
 from collector.wording import Kind, message_for
-from rules import Engine, IncidentEnded, IncidentEvent
+from rules import HOUR_US, Engine, IncidentEnded, IncidentEvent
 
 _LOG = logging.getLogger(__name__)
 
@@ -93,7 +94,7 @@ class Service:
             [*router.filters(), *(board.topic for board in configuration.boards)],
             clock.now_us,
             recall=self._store.note,
-            remember=self._store.set_note,
+            remember=self._remember,
         )
         stack.callback(self._session.close)
         arrivals = Arrivals(self._store.arrivals())
@@ -162,10 +163,21 @@ class Service:
     def _refit(self) -> int:
         """Fit what is usual anew, and return when to do so again."""
         now_us = self._clock.now_us()
-        baselines = record_baselines(self._store, self._reader, self._configuration, self._ids, now_us)
+        try:
+            baselines = record_baselines(self._store, self._reader, self._configuration, self._ids, now_us)
+        except StoreError as error:
+            _LOG.warning("what is usual could not be fitted anew, the older fit stands: %s", error)
+            return now_us + HOUR_US
         if baselines:
             self._judge.engine.set_baselines(baselines)
         return now_us + DAY_US
+
+    def _remember(self, key: str, note: str) -> None:
+        """Keep a note of the session; without it the next start only takes longer."""
+        try:
+            self._store.set_note(key, note)
+        except StoreError as error:
+            _LOG.warning("%s could not be remembered: %s", key, error)
 
     def _start_derivations(self) -> Derivations:
         """Give derivations the readings that new ones may be combined with."""

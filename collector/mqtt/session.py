@@ -17,6 +17,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 
 from collector.configuration import MqttConfiguration
+from collector.errors import ConfigError
 from collector.mqtt.connection import Answer, Connection, Topics
 from collector.mqtt.marker import Marker
 from collector.mqtt.protocol import Protocol, ProtocolChoice
@@ -159,7 +160,9 @@ class Session:
             if pause_s > 0:
                 self._sleep(min(pause_s, timeout_s))
                 return None
-            connection = Connection(self._configuration, self._protocol.current, self._now_us)
+            connection = self._make_connection()
+            if connection is None:
+                return None
             self._reaching = Reaching(connection, self.wake)
         if not self._reaching.is_done:
             self._sleep(timeout_s)
@@ -178,6 +181,16 @@ class Session:
         self._marker.forget()
         self._poll = self._new_poll()
         return reaching.connection
+
+    def _make_connection(self) -> Connection | None:
+        try:
+            return Connection(self._configuration, self._protocol.current, self._now_us)
+        except ConfigError as error:
+            # At the start it is the operator's turn; later a file may be missing for a while.
+            if not self._number:
+                raise
+            self._retry_later(str(error))
+            return None
 
     def _retry_later(self, reason: str) -> None:
         self._retry_at_s = self._monotonic() + self._pauses.next()
