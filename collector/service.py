@@ -16,24 +16,18 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
 
-from collector.arrivals import Arrivals
 from collector.baselines import DAY_US, record_baselines, recorded_baselines
 from collector.clock import Clock
 from collector.configuration import Configuration
-from collector.crossings import Crossings
 from collector.delivery import DeliveryWorker, plan_notifications
 from collector.derivation import COMPENSATION_US, Derivations
 from collector.errors import StoreError
-from collector.intake import Intake
-from collector.judging import Judge
+from collector.intake import Arrivals, Crossings, Intake, Judge, Sorter, Telling, UnstoredMessages
 from collector.mqtt import Session
-from collector.neighbours import Telling
 from collector.problems import ProblemLog
 from collector.routing import Router
-from collector.sorting import Sorter
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
-from collector.unstored import UnstoredMessages
 from collector.wording import Kind, message_for
 from rules import HOUR_US, Engine, IncidentEnded, IncidentEvent
 

@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from collector.batch import Entry
 from collector.configuration import Configuration
-from collector.judging import Judge, Judged
+from collector.intake import Entry, Judge, Judged
 from collector.readings import Mark
 from collector.simulation import Recording, SimulatedTank
 from collector.store import Commit, Store

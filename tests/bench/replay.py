@@ -136,9 +136,7 @@ def main() -> None:
         seconds["engine"].append(timed(ours))
         seconds["ioos_qc"].append(timed(theirs))
         seconds["live"].append(timed(live))
-    engine, reference, single = (
-        statistics.median(seconds[name]) for name in ("engine", "ioos_qc", "live")
-    )
+    engine, reference, single = (statistics.median(seconds[name]) for name in ("engine", "ioos_qc", "live"))
     print(f"{count:,} readings, {options.runs} runs, medians (smallest to largest)")
     for name, size in (("engine", count), ("ioos_qc", count), ("live", 3000)):
         runs = sorted(seconds[name])

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from collector.crossings import Crossings
+from collector.intake.crossings import Crossings
 from rules import LimitAlarm, Priority, SeriesRules
 
 

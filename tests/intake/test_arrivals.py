@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collector.arrivals import Arrivals
+from collector.intake.arrivals import Arrivals
 from collector.mqtt import Message
 from collector.store import Arrival
 

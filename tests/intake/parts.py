@@ -9,7 +9,6 @@ from contextlib import closing
 from pathlib import Path
 from sqlite3 import connect
 
-from collector.arrivals import Arrivals
 from collector.clock import Clock
 from collector.configuration import (
     BoardConfiguration,
@@ -21,20 +20,21 @@ from collector.configuration import (
     StoreConfiguration,
     TankConfiguration,
 )
-from collector.crossings import Crossings
 from collector.derivation import Derivations
 from collector.errors import StoreError
-from collector.intake import Intake
-from collector.judging import Judge
+from collector.intake.arrivals import Arrivals
+from collector.intake.crossings import Crossings
+from collector.intake.judging import Judge
+from collector.intake.loop import Intake
+from collector.intake.neighbours import Telling
+from collector.intake.sorting import Sorter
+from collector.intake.unstored import UnstoredMessages
 from collector.messages import NewMessage
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
-from collector.neighbours import Telling
 from collector.problems import ProblemLog
 from collector.routing import Router
-from collector.sorting import Sorter
 from collector.store import Commit, Committed, IncidentRecord, Store, StoreReader
 from collector.units import converter
-from collector.unstored import UnstoredMessages
 from rules import (
     Engine,
     EngineRules,

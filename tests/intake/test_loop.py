@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from collector.intake.sorting import FUTURE_LIMIT_US, PAST_LIMIT_US
 from collector.messages import Outcome
 from collector.mqtt import Receipt
 from collector.readings import Mark
-from collector.sorting import FUTURE_LIMIT_US, PAST_LIMIT_US
 from rules import Flag
-from tests.intake_parts import MINUTE, REDOX, SECOND, START_US, Running
+from tests.intake.parts import MINUTE, REDOX, SECOND, START_US, Running
 
 Begin = Callable[..., Running]
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from collector.batch import Entry, judgeable, judged_rows, unjudged_row
+from collector.intake.batch import Entry, judgeable, judged_rows, unjudged_row
 from collector.readings import Mark
 from collector.store import BoardState, RecordedBlock, Row
 from rules import AlarmRaised, Engine, Event, FlagRevised, Incident

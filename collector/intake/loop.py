@@ -13,14 +13,14 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from collector.arrivals import Arrivals
-from collector.batch import Batch
 from collector.clock import Clock
 from collector.errors import StoreError
-from collector.judging import Judge, Judged
+from collector.intake.arrivals import Arrivals
+from collector.intake.batch import Batch
+from collector.intake.judging import Judge, Judged
+from collector.intake.neighbours import Keeper, Line, LineState, Telling, Unstored
+from collector.intake.sorting import Sorter
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
-from collector.neighbours import Keeper, Line, LineState, Telling, Unstored
-from collector.sorting import Sorter
 from collector.store import Commit
 from rules import AlarmRaised, AlarmReturned, IncidentEvent
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 import logging
 from collections.abc import Sequence
 
-from collector.arrivals import Arrivals
-from collector.batch import Batch
 from collector.configuration import BoardConfiguration
-from collector.crossings import Crossings
 from collector.derivation import Derivations
+from collector.intake.arrivals import Arrivals
+from collector.intake.batch import Batch
+from collector.intake.crossings import Crossings
 from collector.mqtt import Message
 from collector.problems import ProblemLog
 from collector.readings import Mark, Reading
