@@ -101,8 +101,14 @@ class StoreReader(History):
         if not path.is_file():
             raise StoreError(f"there is no store at {path} yet: `brinebell run` makes it")
         try:
+            # A statement taken from Python's cache by two threads at once is misused (seen from Python 3.12
+            # on); each query having its own, SQLite's serialised mode makes one connection safe for all.
             connection = sqlite3.connect(
-                f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None, check_same_thread=False
+                f"{path.resolve().as_uri()}?mode=ro",
+                uri=True,
+                isolation_level=None,
+                check_same_thread=False,
+                cached_statements=0,
             )
             try:
                 version = version_of(connection)

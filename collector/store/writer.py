@@ -274,8 +274,8 @@ class Store:
             self._connection.executemany("INSERT OR REPLACE INTO arrivals VALUES(?, ?, ?, ?)", batch.arrivals)
         for board in batch.boards:
             self._connection.execute(
-                "INSERT INTO boards(commit_no, tank, name, is_online, since_us) SELECT ?1, ?2, ?3, ?4, ?5"
-                " WHERE (SELECT is_online FROM boards WHERE tank = ?2 AND name = ?3 ORDER BY id DESC LIMIT 1)"
-                " IS NOT ?4",
-                (number, *board),
+                "INSERT INTO boards(commit_no, tank, name, is_online, since_us)"
+                " SELECT :commit_no, :tank, :name, :is_online, :since_us WHERE (SELECT is_online FROM boards"
+                " WHERE tank = :tank AND name = :name ORDER BY id DESC LIMIT 1) IS NOT :is_online",
+                {"commit_no": number, **board._asdict()},
             )
