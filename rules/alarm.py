@@ -4,8 +4,9 @@ Theory of operation
 -------------------
 A condition must hold for the on-delay before the alarm is raised, and be gone for the off-delay
 before it returns to normal. An event bears the instant at which that was fulfilled. Two things can
-show that it was: the series' own next reading at or behind that instant, or the engine's clock (the
-newest reading of any series, or the time told by `advance_to`), because nothing has spoken against it.
+show that it was: the series' own next reading (one at that very instant only if it still agrees), or
+the engine's clock (the newest reading of any series, or the time told by `advance_to`), because
+nothing has spoken against it.
 
 So that the answer does not depend on how the stream is cut into blocks, a change also carries
 `order_us`, the engine's clock at which it is known: the clock itself when a reading showed it, and the
@@ -113,7 +114,7 @@ class DelayedAlarm:
             change = self.expire(clock_us) if by_clock else None
             if change is None and time_us - self._last_us > self._gap_us:
                 self.due_us = NEVER
-            elif change is None and self.due_us <= time_us:
+            elif change is None and self.due_us < time_us:
                 change = self._turn(self.due_us, max(self.due_us, clock_us), sequence)
             if change is not None:
                 changes.append(change)

@@ -10,7 +10,10 @@ from rules.alarm import BY_CLOCK, NEVER, Change
 
 
 class Silence:
-    """Raised when a series has had no reading for `limit_us`, returned to normal by the next one."""
+    """Raised when a series has had no reading for `limit_us`, returned to normal by the next one.
+
+    A reading at the very limit is in time, as in the gap test.
+    """
 
     __slots__ = ("_lag_us", "_last_us", "_limit_us", "_listening_from_us", "is_active")
 
@@ -66,7 +69,7 @@ class Silence:
                 if due_us + lag_us <= clock_us:
                     self.is_active = True
                     changes.append(Change(due_us, True, due_us + lag_us, BY_CLOCK, last_us, last_us))
-                elif due_us <= time_us:
+                elif due_us < time_us:
                     self.is_active = True
                     changes.append(Change(due_us, True, max(due_us, clock_us), sequence, last_us, last_us))
             if self.is_active:

@@ -21,6 +21,7 @@ from rules import (
     GapLimits,
     IncidentEnded,
     IncidentOpened,
+    LimitAlarm,
     Priority,
     SeriesRules,
     TankRules,
@@ -201,6 +202,21 @@ def test_on_delay_example_of_a_secondary_text_on_isa_18_2():
     assert story == [(7, True), (11, False), (16, True), (18, False)]
 
 
+@pytest.mark.parametrize(
+    ("seconds", "rings"), [(59, False), (60, False), (61, True)], ids=["before", "at", "behind"]
+)
+def test_a_condition_gone_at_the_end_of_its_delay_has_not_held_for_it(seconds, rings):
+    """Just behind the delay it had held: raised, and returned by the same reading, in that order."""
+    alarm = LimitAlarm(26.0, True, False, 0.2, MINUTE, 0, Priority.HIGH)
+    engine = Engine(one_series(limit_alarms=(alarm,)))
+    times = [START_US, START_US + seconds * 1_000_000, START_US + 3 * MINUTE]
+    events = [*engine.advance(block(times, [27.0, 25.0, 25.0])).events]
+    events += engine.advance_to(START_US + 4 * MINUTE)
+    story = [type(event) for event in events]
+    assert story == ([AlarmRaised, IncidentOpened, AlarmReturned, IncidentEnded] if rings else [])
+    assert engine.open_incidents == ()
+
+
 def test_a_value_within_the_deadband_does_not_return_to_normal():
     engine = Engine(one_series(limit_alarms=(limit(26.0, is_high=True, delay_us=0),)))
     times = [START_US + minute * MINUTE for minute in range(6)]
@@ -233,6 +249,17 @@ class TestSilence:
         assert bool(events) is rings
         if rings:
             assert events[0].at_us == START_US + 10 * MINUTE
+
+    @pytest.mark.parametrize(("seconds", "rings"), [(599, False), (600, False), (601, True)])
+    def test_a_reading_at_the_very_limit_is_no_silence_and_behind_it_ends_one(self, seconds, rings):
+        """As in the gap test: only a longer time than the limit is a gap."""
+        engine = Engine(self.rules)
+        times = [START_US, START_US + seconds * 1_000_000, START_US + 12 * MINUTE]
+        outcome = engine.advance(block(times, [25.0] * 3))
+        story = [type(event) for event in (*outcome.events, *engine.advance_to(START_US + 13 * MINUTE))]
+        assert story == ([AlarmRaised, IncidentOpened, AlarmReturned, IncidentEnded] if rings else [])
+        assert engine.open_incidents == ()
+        assert (outcome.primary[1] == 4) is rings
 
     def test_an_outage_of_the_service_is_no_silence_of_the_probe(self):
         engine = Engine(self.rules)
