@@ -58,7 +58,13 @@ class Silence:
         """Take readings in order; times increase strictly over all calls."""
         changes: list[Change] = []
         if self._last_us is None:
-            self._last_us, self._lag_us = times_us[0], max(0, clocks_us[0] - times_us[0])
+            first_us, clock_us = times_us[0], clocks_us[0]
+            self._last_us, self._lag_us = first_us, max(0, clock_us - first_us)
+            if self.is_active:
+                # Silent since before the look-back of a restart.
+                self.is_active = False
+                order_us = max(first_us, clock_us)
+                changes.append(Change(first_us, False, order_us, sequences[0], first_us, first_us))
             times_us, sequences, clocks_us = times_us[1:], sequences[1:], clocks_us[1:]
         if self._keeps_quiet(times_us, clocks_us):
             return changes

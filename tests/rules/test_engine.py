@@ -287,6 +287,23 @@ class TestSilence:
         assert outcome.tests[2] >> 12 & 15 == 2, "not evaluated"
 
 
+    def test_a_silence_from_before_the_look_back_ends_with_the_first_reading_after_a_restart(self):
+        straight = Engine(self.rules)
+        straight.advance(block([START_US], [25.0]))
+        raised, opened = straight.advance_to(START_US + HOUR_US)
+        again = Engine(self.rules)
+        again.restore([(opened.incident, [(raised.alarm, raised.first_evidence_us)])], 2)
+        back = START_US + 72 * HOUR_US
+        assert [type(event) for event in advanced(again, [back])] == [AlarmReturned, IncidentEnded]
+        assert advanced(straight, [back])[0].at_us == back
+
+
+def advanced(engine: Engine, times_us: list[int]):
+    """What readings say, and the clock as soon as the allowance has passed."""
+    events = [*engine.advance(block(times_us, [25.0] * len(times_us))).events]
+    return [*events, *engine.advance_to(times_us[-1] + 5_000_000)]
+
+
 class TestBoard:
     def test_a_board_that_stays_away_is_one_alarm_and_its_return_ends_it(self):
         engine = Engine(one_series())
