@@ -150,11 +150,13 @@ class Engine:
     ) -> tuple[Event, ...]:
         """Take the word of a board's last will, or of its return."""
         self._newest_us = max(self._newest_us, at_us)
+        self._expire()
         key = (tank, board)
-        if key not in self._boards:
-            self._boards[key] = (DelayedAlarm(BOARD_ON_DELAY_US, 0), series)
-        delays, _ = self._boards[key]
-        changes = delays.observe(at_us, self._arrivals, self._clock_us, not is_online, is_online, True)
+        delays = self._boards[key][0] if key in self._boards else DelayedAlarm(BOARD_ON_DELAY_US, 0)
+        self._boards[key] = (delays, series)
+        changes = delays.observe(
+            at_us, self._arrivals, self._clock_us, not is_online, is_online, self._is_listening
+        )
         self._arrivals += 1
         for change in changes:
             self._stage_board(key, change)

@@ -305,6 +305,23 @@ def advanced(engine: Engine, times_us: list[int]):
 
 
 class TestBoard:
+    def test_its_word_lets_time_pass_for_all_other_alarms_first(self):
+        engine = Engine(one_series(gap=GapLimits(10 * MINUTE)))
+        engine.advance(block([START_US], [25.0]))
+        engine.board_changed(START_US + 9 * MINUTE, "reef", "sump board", ("temperature",), False)
+        events = engine.board_changed(START_US + 11 * MINUTE, "reef", "other board", (), False)
+        causes = [event.alarm.cause for event in events if isinstance(event, AlarmRaised)]
+        assert causes == ["device_offline", "probe_silent"]
+
+    def test_its_delay_does_not_end_by_the_clock_while_nothing_can_be_heard(self):
+        engine = Engine(one_series())
+        engine.board_changed(START_US, "reef", "sump board", ("temperature",), False)
+        engine.stop_listening()
+        assert engine.advance_to(START_US + 2 * MINUTE) == ()
+        engine.board_changed(START_US + 50_000_000, "reef", "sump board", ("temperature",), True)
+        engine.listen_from(START_US + 3 * MINUTE)
+        assert engine.advance_to(START_US + 3 * MINUTE) == ()
+
     def test_a_board_that_stays_away_is_one_alarm_and_its_return_ends_it(self):
         engine = Engine(one_series())
         assert engine.board_changed(START_US, "reef", "sump board", ("temperature",), False) == ()
