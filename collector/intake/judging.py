@@ -61,9 +61,13 @@ class Judge:
         block = judgeable(list(self._kept_back.values()))
         self._kept_back.clear()
         outcome = self._engine.advance(block.block)
+        # A late one may be a redelivery, whose verdict from when it came first stands.
         verdicts = tuple(
             FlagRevised(entry[1], entry[0], primary, tests)
-            for entry, primary, tests in zip(block.entries, outcome.primary, outcome.tests, strict=True)
+            for entry, primary, tests, late in zip(
+                block.entries, outcome.primary, outcome.tests, outcome.late, strict=True
+            )
+            if not late
         )
         self.is_live = True
         self._engine.listen_from(now_us)

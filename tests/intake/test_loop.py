@@ -395,6 +395,17 @@ def test_in_a_backlog_only_the_newest_reading_of_unknown_time_reaches_the_engine
     assert [commit.engine_us is None for commit in running.keeper.commits] == [True, True, False]
 
 
+def test_a_redelivery_in_a_backlog_leaves_the_verdict_on_its_reading_alone(running: Running) -> None:
+    running.line.bring(running.message("temperature", "99", packet_id=9))
+    running.rounds()
+    assert running.flags() == [Flag.FAIL]
+    running.now_us += 3 * SECOND
+    again = running.again()
+    again.line.bring(again.message("temperature", "99", packet_id=9, redelivered=True), caught_up=1)
+    again.rounds()
+    assert again.flags() == [Flag.FAIL]
+
+
 def test_what_follows_the_marker_in_one_round_is_live(begin: Begin) -> None:
     running = begin()
     first = running.message("temperature", "25.0", packet_id=1)
