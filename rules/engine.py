@@ -14,7 +14,7 @@ from heapq import heappop, heappush
 
 import numpy as np
 
-from rules.alarm import NEVER, Change, DelayedAlarm
+from rules.alarm import BY_CLOCK, NEVER, Change, DelayedAlarm
 from rules.baseline import Baseline
 from rules.blocks import Block
 from rules.events import (
@@ -184,7 +184,8 @@ class Engine:
     ) -> None:
         """Take over open incidents after a restart.
 
-        Each comes with its alarms that are still active and since when; all other alarms are normal.
+        Each comes with its alarms that are still active and since when; all other alarms are normal. One
+        that nothing watches any more, for the configuration has changed, returns to normal next.
         Call it after the readings of the look-back have been advanced through, their events dropped.
         """
         found = [(incident, tuple(active)) for incident, active in incidents]
@@ -196,6 +197,7 @@ class Engine:
                 wanted[staged.event.alarm] = staged.event.first_evidence_us
             else:
                 wanted.pop(staged.event.alarm, None)
+        self._end_unwatched(wanted)
         for watch in self._watches:
             own = {
                 alarm.cause: since_us
@@ -211,6 +213,22 @@ class Engine:
         self._incidents.restore(
             [(incident, [alarm for alarm, _ in active]) for incident, active in found], next_number
         )
+
+    def _end_unwatched(self, active: dict[AlarmKey, int]) -> None:
+        """Take out alarms that nothing watches, and let them return to normal now.
+
+        Else their incidents would stay open for ever, and later alarms join them without ringing.
+        """
+        watched = {
+            AlarmKey(watch.rules.tank, watch.rules.name, cause)
+            for watch in self._watches
+            for cause in watch.causes
+        }
+        for alarm in [alarm for alarm in active if alarm.cause != "device_offline" and alarm not in watched]:
+            at_us = max(self._newest_us, active.pop(alarm))
+            name = ":".join((alarm.tank, alarm.series, alarm.cause))
+            event = AlarmReturned(at_us, alarm)
+            heappush(self._waiting, Staged(self._clock_us, BY_CLOCK, at_us, -1, name, False, event))
 
     # -- order and release -------------------------------------------------------------------------
 

@@ -113,6 +113,12 @@ class SeriesWatch:
             self._silence.listen_from(time_us)
         self._set_wake()
 
+    @property
+    def causes(self) -> frozenset[str]:
+        """Causes of the alarms that this series can have."""
+        silent = () if self._silence is None else ("probe_silent",)
+        return frozenset((*silent, *(cause for cause, _ in self._delayed())))
+
     def adopt(self, active: Mapping[str, int]) -> None:
         """Take over which alarms were active before a restart, and since when; the others are normal."""
         for cause, delays in self._delayed():

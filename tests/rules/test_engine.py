@@ -286,7 +286,6 @@ class TestSilence:
         outcome = engine.advance(block(times, [25.0, 25.0, 29.0]))
         assert outcome.tests[2] >> 12 & 15 == 2, "not evaluated"
 
-
     def test_a_silence_from_before_the_look_back_ends_with_the_first_reading_after_a_restart(self):
         straight = Engine(self.rules)
         straight.advance(block([START_US], [25.0]))
@@ -302,6 +301,22 @@ def advanced(engine: Engine, times_us: list[int]):
     """What readings say, and the clock as soon as the allowance has passed."""
     events = [*engine.advance(block(times_us, [25.0] * len(times_us))).events]
     return [*events, *engine.advance_to(times_us[-1] + 5_000_000)]
+
+
+def test_an_alarm_that_nothing_watches_any_more_returns_to_normal_after_a_restart():
+    """Else its incident would stay open for ever and swallow every later ring of that series."""
+    rules = one_series(limit_alarms=(limit(26.0, is_high=True, delay_us=0),))
+    before = Engine(rules)
+    raised, opened = before.advance(block([START_US, START_US + MINUTE], [27.0, 27.0])).events
+    after = Engine(one_series(limit_alarms=(limit(24.0, is_high=False, delay_us=0),)))
+    after.advance(block([START_US, START_US + MINUTE], [27.0, 27.0]))
+    after.restore([(opened.incident, [(raised.alarm, raised.first_evidence_us)])], 2)
+    returned, ended = after.advance_to(START_US + 2 * MINUTE)
+    assert (returned.alarm, returned.at_us) == (raised.alarm, START_US + MINUTE)
+    assert ended.incident.number == opened.incident.number
+    events = [*after.advance(block([START_US + 3 * MINUTE], [20.0])).events]
+    events += after.advance_to(START_US + 4 * MINUTE)
+    assert [type(event) for event in events] == [AlarmRaised, IncidentOpened]
 
 
 class TestBoard:
