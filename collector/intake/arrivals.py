@@ -31,9 +31,10 @@ class Arrivals:
         self._known = {arrival.packet_id: arrival for arrival in known}
         self._fresh: list[Arrival] = []
         self._settled: list[int] = []
-        # Acknowledged, as far as we are concerned; and of these, those before the marker on its way.
-        self._acknowledged = list(self._known.values())
-        self._marked: list[Arrival] = []
+        # Acknowledged, as far as we are concerned; and of these, those before the marker on its way. By
+        # packet id, so that they stay few where no marker ever comes back.
+        self._acknowledged = dict(self._known)
+        self._marked: dict[int, Arrival] = {}
         self._newest_us: dict[int, int] = {}
 
     @property
@@ -93,16 +94,16 @@ class Arrivals:
 
     def acknowledged(self, arrivals: Iterable[Arrival]) -> None:
         """Take note that these were committed and acknowledged."""
-        self._acknowledged.extend(arrivals)
+        self._acknowledged.update((arrival.packet_id, arrival) for arrival in arrivals)
 
     def mark(self) -> None:
         """Take note that a marker is sent behind all acknowledgements so far."""
-        self._marked.extend(self._acknowledged)
+        self._marked.update(self._acknowledged)
         self._acknowledged.clear()
 
     def settle(self) -> None:
         """The marker came back: the broker has all acknowledgements that were sent before it."""
-        for arrival in self._marked:
+        for arrival in self._marked.values():
             if self._known.get(arrival.packet_id) is arrival:
                 del self._known[arrival.packet_id]
                 self._settled.append(arrival.packet_id)

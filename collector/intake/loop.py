@@ -124,6 +124,8 @@ class Intake:
             self._tick(now_s)
         if now_s >= self._retry_at_s:
             self._settle()
+        if self._judge.is_live and now_s >= self._confirm_at_s and self._arrivals.has_unconfirmed:
+            self._confirm()
 
     def finish(self) -> None:
         """Commit and acknowledge what has been received."""
@@ -199,8 +201,7 @@ class Intake:
                 "nothing was done for %.0f s (a sleeping machine or a clock that was set?)", passed_s
             )
             self._stop_listening()
-            self._arrivals.mark()
-            self._line.mark()
+            self._confirm()
 
     # -- when --------------------------------------------------------------------------------------
 
@@ -232,10 +233,12 @@ class Intake:
         elif not self._prepared and self._receipt is not None:
             # Messages that said nothing worth keeping, such as our own marker.
             self._line.acknowledge(self._receipt)
-        if now_s >= self._confirm_at_s and self._arrivals.has_unconfirmed:
-            self._confirm_at_s = _NEVER_S
-            self._arrivals.mark()
-            self._line.mark()
+
+    def _confirm(self) -> None:
+        """Have a marker confirm that the broker has the acknowledgements given so far."""
+        self._confirm_at_s = _NEVER_S
+        self._arrivals.mark()
+        self._line.mark()
 
     # -- judge, commit, acknowledge ----------------------------------------------------------------
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 from collector.intake.arrivals import Arrivals
 from collector.mqtt import Message
 from collector.store import Arrival
@@ -87,3 +89,15 @@ def test_series_do_not_push_each_other() -> None:
     arrivals = Arrivals()
     assert arrivals.give(message(1), [0], None) == NOW_US
     assert arrivals.give(message(2), [1], None) == NOW_US
+
+
+def test_where_no_marker_comes_back_no_more_is_kept_than_there_are_packet_ids() -> None:
+    arrivals = Arrivals()
+    tracemalloc.start()
+    for number in range(20_000):
+        arrivals.give(message(1 + number % 20, at_us=NOW_US + number), [0], None)
+        arrivals.acknowledged(arrivals.take()[0])
+        arrivals.mark()
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak < 100_000

@@ -277,6 +277,15 @@ def test_times_given_are_dropped_when_a_marker_confirms_their_acknowledgement(ru
     assert running.store.arrivals() == ()
 
 
+def test_a_line_that_is_never_quiet_has_its_acknowledgements_confirmed_too(running: Running) -> None:
+    marks = running.line.marks
+    for number in range(100):
+        running.now_us += SECOND
+        running.line.bring(running.message("temperature", "25.5", packet_id=number + 1))
+        running.intake.round()
+    assert running.line.marks == marks + 1
+
+
 def test_two_readings_without_a_time_in_one_microsecond_stay_two(running: Running) -> None:
     running.line.bring(
         running.message("temperature", "25.5", packet_id=1),
