@@ -37,10 +37,10 @@ def _program(machine: Path, name: str, text: str) -> None:
     path.chmod(0o755)
 
 
-def _run(machine: Path, script: str) -> subprocess.CompletedProcess[str]:
+def _run(machine: Path, script: str, **environment: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [str(machine / "bash"), script],
-        env={"PATH": str(machine)},
+        env={"PATH": str(machine), **environment},
         capture_output=True,
         text=True,
         timeout=60,
@@ -78,6 +78,23 @@ def test_an_old_python_is_told_its_version_and_what_is_needed(machine: Path, scr
     result = _run(machine, script)
     assert result.returncode == 1
     assert "needs Python 3.11, 3.12 or 3.13; here is Python 3.9.2" in result.stderr
+
+
+def test_check_tells_which_tests_do_not_run_and_fails_in_ci_where_packages_cannot_be_had(
+    machine: Path,
+) -> None:
+    """No apt-get on this machine, and not even mosquitto's clients."""
+    _program(machine, "getconf", "echo 64")
+    _program(machine, "git", "true")
+    _program(machine, "id", "echo 1000")
+    _program(machine, "sudo", "exit 1")
+    _program(machine, "python3", f'exec {sys.executable} "$@"')
+    result = _run(machine, str(CHECKOUT / "deploy" / "check"), CI="true")
+    assert result.returncode == 1
+    assert "  - the crash tests, which publish from outside (mosquitto_pub)\n" in result.stderr
+    assert "  - the page in a browser (chromium)\n" in result.stderr
+    assert "sudo apt update && sudo apt install" in result.stderr
+    assert "In CI no test is left out." in result.stderr
 
 
 @pytest.mark.parametrize("name", SCRIPTS)
