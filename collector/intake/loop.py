@@ -98,6 +98,8 @@ class Intake:
         self._retry_pause_s = FIRST_RETRY_S
         self._tick_at_s = 0.0
         self._confirm_at_s = 0.0
+        self._heard_at_s = monotonic()
+        self._is_held_up = False
         self._round_us = clock.now_us()
         self._is_connected = False
         self._since_us: int | None = None
@@ -118,6 +120,7 @@ class Intake:
         self._notice_stall()
         self._take(received)
         now_s = self._monotonic()
+        self._notice_hold_up(now_s)
         if self._is_due(received.is_drained, now_s):
             self._prepare(self._receipt)
         elif self._judge.is_live and self._batch.is_empty and now_s >= self._tick_at_s:
@@ -159,8 +162,9 @@ class Intake:
 
     def _sort(self, messages: Sequence[Message]) -> None:
         if messages:
+            self._heard_at_s = self._monotonic()
             if self._batch.is_empty:
-                self._batch_since_s = self._monotonic()
+                self._batch_since_s = self._heard_at_s
             self._sorter.sort(messages, self._batch, is_backlog=not self._judge.is_live)
 
     def _take_connection(self, connected: Connected) -> None:
@@ -202,6 +206,19 @@ class Intake:
             )
             self._stop_listening()
             self._confirm()
+
+    def _notice_hold_up(self, now_s: float) -> None:
+        """While the store refuses, a full window keeps the rest at the broker: that is no silence."""
+        if not self._is_refused or not self._judge.is_live:
+            return
+        # A broker that sends more than the window does not keep to it.
+        is_full = self._line.unacknowledged == self._line.window
+        if is_full and now_s - self._heard_at_s > STALL_S:
+            _LOG.error(
+                "the broker waits for the store: what is published now is judged when that works again"
+            )
+            self._is_held_up = True
+            self._stop_listening()
 
     # -- when --------------------------------------------------------------------------------------
 
@@ -296,6 +313,9 @@ class Intake:
         if self._is_refused:
             self._retry_pause_s = FIRST_RETRY_S
             _LOG.warning("the store works again; nothing was lost")
+            if self._is_held_up:
+                self._is_held_up = False
+                self._confirm()
 
     def _ring_unstored(self) -> None:
         waiting = [message for prepared in self._prepared for message in prepared.commit.messages]

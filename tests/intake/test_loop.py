@@ -91,6 +91,35 @@ def alarm_while_refused(running: Running) -> None:
         running.pass_time(10, 10)
 
 
+def test_what_the_broker_holds_back_while_the_store_refuses_is_no_silence(running: Running) -> None:
+    running.line.window = 20
+    running.keeper.is_refusing = True
+    marks = running.line.marks
+    for number in range(19):  # and the marker, which was not acknowledged yet
+        running.line.bring(running.timed(25.0, packet_id=number + 1))
+        running.pass_time(10, 10)
+    running.pass_time(3600, 5)
+    assert running.unstored.due(running.now_us) == ()
+    assert running.line.marks == marks
+    running.keeper.is_refusing = False
+    running.pass_time(40)
+    assert running.line.marks == marks + 1
+    hour = [running.timed(25.0, running.now_us - (60 - n) * MINUTE, packet_id=n + 21) for n in range(60)]
+    running.line.bring(*hour, caught_up=60)
+    running.pass_time(60, 5)
+    assert running.alarms() == []
+    assert len(running.stored()) == 79
+
+
+def test_a_store_that_refuses_while_the_window_has_room_hides_no_silence(running: Running) -> None:
+    running.line.bring(running.timed(25.0))
+    running.rounds()
+    running.keeper.is_refusing = True
+    running.line.bring(running.message("redox", "300", packet_id=2))
+    running.pass_time(16 * 60, 5)
+    assert [message.title for message in running.unstored.due(running.now_us)] == ["probe_silent"]
+
+
 def test_a_store_that_refuses_does_not_keep_the_phone_from_ringing(running: Running) -> None:
     alarm_while_refused(running)
     due = running.unstored.due(running.now_us)
