@@ -16,7 +16,7 @@ from collector.units.display import display, display_difference
 from collector.wording.fitting import join_while_fitting, shorten, shorten_pair, words
 from collector.wording.texts import CAUSE_TEXTS, CauseText, look_for
 from collector.wording.times import clock_text, duration_text
-from rules import Incident, Priority, SeriesRules
+from rules import TWO_STATE, Incident, Priority, SeriesRules
 
 TITLE_WORDS = 12
 TITLE_CHARACTERS = 60
@@ -167,7 +167,8 @@ class _Words:
                 if earliest != latest:
                     line += f" between {earliest} and {latest}"
             details.append(f"{line}.")
-        if evidence.limit is not None:
+        # Of two states neither is a limit: that it is in alarm has been said.
+        if evidence.limit is not None and self.quantity not in TWO_STATE:
             name = "Danger line" if "danger" in self.incident.cause else "Limit"
             details.append(f"{name} {self._show(evidence.limit)}.")
         if evidence.expected_low is not None and evidence.expected_high is not None:

@@ -21,6 +21,8 @@ LIMEWATER = "Limewater is caustic: wear goggles and gloves."
 CO2 = "CO2 suffocates: air the room before you stay."
 OZONE = "Ozone harms lungs: air the room before you stay."
 SLOWLY = "Correct slowly, over hours."
+# Many top-offs carry limewater.
+TOP_OFF = f"{LIMEWATER} {SLOWLY}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +163,8 @@ CAUSE_TEXTS = MappingProxyType(
 )
 
 _SALT = (
-    Look("first look whether the top-off keeps running; if so, stop it.", SLOWLY),
-    Look("first look at the top-off: reservoir, pump, hose.", SLOWLY),
+    Look("first look whether the top-off keeps running; if so, stop it.", TOP_OFF),
+    Look("first look at the top-off: reservoir, pump, hose.", TOP_OFF),
 )
 
 # Quantity -> what to look at when it is low, and when it is high. Common practice, no source.

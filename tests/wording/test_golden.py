@@ -92,7 +92,7 @@ CASES: tuple[tuple[str, Incident], ...] = (
     ("falling fast, temperature", incident("changing_fast", "temperature", replace(FALLING, limit=None))),
     ("rising fast, pH", incident("changing_fast", "ph", value(8.41, None, 0.21))),
     ("changing fast, rate not known", incident("changing_fast", "ph", value(8.41))),
-    ("contact alarm", incident("contact_alarm", "contact", value(1.0), URGENT)),
+    ("contact alarm", incident("contact_alarm", "contact", value(1.0, 0.5), URGENT)),
     ("probe silent", incident("probe_silent", "temperature", value(25.41))),
     ("probe stuck", incident("probe_stuck", "temperature", value(25.41))),
     ("probe out of range", incident("probe_out_of_range", "temperature", value(-127.0))),

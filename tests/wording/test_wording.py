@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 import pytest
-from collector.units.display import display
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from collector.units.display import display
 from collector.wording import BODY_WORDS, Kind, message_for
 from collector.wording.texts import ANY_LOOK, CAUSE_TEXTS, LOOKS, Look
 from rules import CAUSES, QUANTITIES, TWO_STATE, AlarmKey, Evidence, Incident, Priority
@@ -276,3 +276,16 @@ def test_low_and_high_ph_have_each_their_own_caution() -> None:
     assert "CO2" in low
     assert "suffocates" in low
     assert "Limewater is caustic" in high
+
+
+def test_a_contact_has_a_state_and_no_limit() -> None:
+    one = incident("contact_alarm", "contact", Evidence(value=1.0, limit=0.5), Priority.URGENT)
+    assert "Limit" not in body(one)
+
+
+@pytest.mark.parametrize("quantity", ["practical_salinity", "conductivity", "specific_conductance"])
+@pytest.mark.parametrize("look", [0, 1], ids=["low", "high"])
+def test_who_is_sent_to_the_top_off_is_told_that_it_may_hold_limewater(quantity: str, look: int) -> None:
+    """Many top-offs carry saturated limewater, pH 12.4, which burns (common practice, no source)."""
+    assert "top-off" in LOOKS[quantity][look].action
+    assert "caustic" in LOOKS[quantity][look].caution
