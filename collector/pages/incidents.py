@@ -14,7 +14,7 @@ from collector.pages.labels import Labels, SeriesLabel, plain
 from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import Delivery, IncidentRecord, Record
 from collector.wording.times import duration_text
-from rules import CAUSES, HOUR_US, AlarmRaised, Incident
+from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident
 
 # What the tank looked like before and after, even if the incident was short.
 _LEAST_AROUND_US = HOUR_US
@@ -175,8 +175,9 @@ def _evidence(incident: Incident, label: SeriesLabel, zone: str) -> tuple[tuple[
     evidence, found = incident.evidence, []
     if evidence.value is not None:
         found.append(("Value", label.show(evidence.value)))
-    if evidence.limit is not None:
-        found.append(("Limit", label.show(evidence.limit)))
+    if evidence.limit is not None and label.quantity not in TWO_STATE:
+        name = "Danger line" if "danger" in incident.cause else "Limit"
+        found.append((name, label.show(evidence.limit)))
     if evidence.expected_low is not None and evidence.expected_high is not None:
         usual = f"{label.show(evidence.expected_low)} to {label.show(evidence.expected_high)}"
         found.append(("Usual at this hour", usual))

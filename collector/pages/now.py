@@ -133,7 +133,14 @@ class NowView:
         boards = record.boards()
         tanks = []
         for tank in self.labels.tanks:
-            here = tuple(one for one in lasting if one.incident.tank == tank)
+            # The worst first, as the sentence has it; of equals the newest.
+            here = tuple(
+                sorted(
+                    (one for one in lasting if one.incident.tank == tank),
+                    key=lambda one: (one.incident.priority.rank, one.incident.number),
+                    reverse=True,
+                )
+            )
             zone = self.labels.time_zone(tank)
             rows = tuple(
                 self._row(record, label, latest.get((tank, label.name)), here, now_us)

@@ -11,7 +11,7 @@ import pytest
 
 from collector.configuration import Configuration
 from collector.store import Commit, Store
-from rules import CAUSES
+from rules import CAUSES, Evidence
 from tests.pages import tank
 from tests.pages.tank import HOUR, MINUTE, NOW
 
@@ -70,6 +70,25 @@ def test_ended_incident_has_returned_to_normal(pages: httpx.Client, store: Store
     """Words of ISA-18.2: returned to normal unacknowledged."""
     store.commit(Commit(NOW, NOW, incidents=[tank.heater_incident(ended_us=NOW - 30 * MINUTE)]))
     assert "2 h urgent returned to normal unacknowledged" in words(pages.get("/incidents").text)
+
+
+@pytest.mark.parametrize(
+    ("cause", "series", "value", "limit", "told"),
+    [
+        ("over_limit", "temperature", 27.6, 27.5, "Value 27.6 °C Limit 27.5 °C"),
+        ("over_danger_line", "temperature", 30.4, 30.0, "Value 30.4 °C Danger line 30.0 °C"),
+        # A contact has two states and no limit between them.
+        ("contact_alarm", "floor_leak", 1.0, 0.5, "Value closed Confidence"),
+    ],
+)
+def test_story_calls_the_line_that_was_crossed_by_its_name(
+    pages: httpx.Client, store: Store, cause: str, series: str, value: float, limit: float, told: str
+) -> None:
+    record = tank.heater_incident()
+    evidence = Evidence(value=value, limit=limit, confidence=0.9)
+    incident = replace(record.incident, cause=cause, series=(series,), evidence=evidence)
+    store.commit(Commit(NOW, NOW, incidents=[replace(record, incident=incident)]))
+    assert told in words(pages.get("/incidents/1").text)
 
 
 def test_story_tells_the_words_the_evidence_and_the_instants(pages: httpx.Client, night: Store) -> None:

@@ -116,6 +116,36 @@ def test_worst_incident_is_told_and_the_others_are_counted(
     assert sentence(pages).endswith(", and 1 more incident")
 
 
+def test_the_worst_incident_stands_first_and_each_of_several_bears_its_name(
+    pages: httpx.Client, store: Store, configuration: Configuration
+) -> None:
+    tank.fill(store, configuration, hours=2)
+    urgent = tank.heater_incident(1)
+    low = replace(tank.heater_incident(2).incident, priority=tank.Priority.LOW)
+    later = replace(tank.heater_incident(3).incident)
+    store.commit(
+        Commit(
+            NOW,
+            NOW,
+            incidents=[
+                urgent,
+                replace(urgent, incident=low, title="Too low: Top-off reservoir 4.9 L"),
+                replace(urgent, incident=later, title="Contact alarm: Floor leak"),
+            ],
+        )
+    )
+    told = re.findall(r'<p class="told">\s*<strong>(.*?)</strong>', pages.get("/").text, re.DOTALL)
+    assert [unescape(one).split(":")[0] for one in told] == ["Contact alarm", "Heater failed", "Too low"]
+
+
+def test_a_lone_incident_is_not_named_twice(
+    pages: httpx.Client, store: Store, configuration: Configuration
+) -> None:
+    tank.fill(store, configuration, hours=2)
+    store.commit(Commit(NOW, NOW, incidents=[tank.heater_incident()]))
+    assert "<strong>" not in pages.get("/").text
+
+
 @pytest.mark.parametrize(
     ("age_us", "words"),
     [
