@@ -149,8 +149,9 @@ class Service:
         boards = {(board.tank, board.name): board.series for board in configuration.boards}
         judge = Judge(engine, boards)
         last_us = reader.last_engine_us
-        if last_us is not None:
-            judge.replay(reader.recorded_blocks(self._ids, last_us - engine.look_back_us))
+        # None: stopped before the first backlog was over, which is then judged at the end of this one.
+        from_us = (now_us if last_us is None else last_us) - engine.look_back_us
+        judge.replay(reader.recorded_blocks(self._ids, from_us))
         judge.restore(reader.open_incidents(), reader.open_alarms(), reader.last_incident_number)
         return judge
 

@@ -1,7 +1,8 @@
 """The engine as the service uses it: live, through a backlog, through an outage, and after a restart.
 
 While a backlog is drained, engine time follows the readings and no clock is told; readings whose time
-is not known are kept back, and only the newest of each series reaches the engine at the end. A restart
+is not known, and what boards say, which has none, are kept back, and only the newest of each series and
+board reaches the engine at the end. A restart
 goes through the recorded commits by the same steps.
 """
 
@@ -43,6 +44,7 @@ class Judge:
         self._engine = engine
         self._boards = boards
         self._kept_back: dict[int, Entry] = {}
+        self._boards_kept_back: dict[tuple[str, str], BoardState] = {}
         self.is_live = False
         engine.stop_listening()
 
@@ -57,7 +59,7 @@ class Judge:
         self._engine.stop_listening()
 
     def catch_up(self, now_us: int) -> Judged:
-        """The backlog is over: judge the newest reading kept back of each series, and listen from now on."""
+        """The backlog is over: judge the newest kept back of each series and board, and listen again."""
         block = judgeable(list(self._kept_back.values()))
         self._kept_back.clear()
         outcome = self._engine.advance(block.block)
@@ -69,16 +71,23 @@ class Judge:
             )
             if not late
         )
+        events = list(outcome.events)
+        for board in self._boards_kept_back.values():
+            events += self._tell_board(board)
+        self._boards_kept_back.clear()
         self.is_live = True
         self._engine.listen_from(now_us)
-        events = (*outcome.events, *self._engine.advance_to(now_us))
-        return Judged(now_us, [], (*verdicts, *outcome.revised), events)
+        events += self._engine.advance_to(now_us)
+        return Judged(now_us, [], (*verdicts, *outcome.revised), tuple(events))
 
     def judge(self, entries: list[Entry], now_us: int, boards: Iterable[BoardState] = ()) -> Judged:
         """Judge boards that came or went, then readings; live, time then goes on to `now_us`."""
         events: list[Event] = []
         for board in boards:
-            events += self._tell_board(board)
+            if self.is_live:
+                events += self._tell_board(board)
+            else:
+                self._boards_kept_back[board.tank, board.name] = board
         unknown = [] if self.is_live else [entry for entry in entries if entry[3] & _UNKNOWN]
         if unknown:
             entries = [entry for entry in entries if not entry[3] & _UNKNOWN]

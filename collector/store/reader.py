@@ -27,6 +27,9 @@ from rules import Block, FlagArray, FloatArray, IntArray
 # some 10 ms; a year of them would take seconds and show no more.
 RAW_SPAN_US = 2 * 86_400_000_000
 
+# Above the number of any commit.
+_NO_COMMIT = 2**63 - 1
+
 _READING = np.dtype([("time", "i8"), ("value", "f8"), ("flag", "u1")])
 _RECORDED = np.dtype([("commit", "i8"), ("time", "i8"), ("value", "f8"), ("series", "i8"), ("mark", "u1")])
 _ROLLUP = np.dtype([("slot", "i8"), ("low", "f8"), ("high", "f8"), ("total", "f8"), ("count", "i8")])
@@ -231,7 +234,7 @@ class StoreReader(History):
         series
             Ids in the store; a block's series index is the position in this. Others are left out.
         from_us
-            Readings observed before it are left out, and commits before the first one that has any.
+            What was observed before it is left out, and commits before the first one with anything later.
 
         Notes
         -----
@@ -252,7 +255,11 @@ class StoreReader(History):
                 for index, one in enumerate(series)
             ]
             rows = np.concatenate(parts) if parts else np.empty(0, _RECORDED)
-            first = int(rows["commit"].min()) if len(rows) else np.iinfo(np.int64).max
+            (first,) = self._connection.execute(
+                "SELECT ifnull(min(commit_no), ?) FROM boards WHERE since_us >= ?", (_NO_COMMIT, from_us)
+            ).fetchone()
+            if len(rows):
+                first = min(first, int(rows["commit"].min()))
             commits = self._connection.execute(
                 "SELECT no, committed_us - engine_lag_us FROM commits WHERE no >= ? ORDER BY no", (first,)
             ).fetchall()

@@ -182,8 +182,8 @@ class Running:
         boards = {(one.tank, one.name): one.series for one in self.configuration.boards}
         self.judge = Judge(engine, boards)
         last_us = self.reader.last_engine_us
-        if last_us is not None:
-            self.judge.replay(self.reader.recorded_blocks(self.ids, last_us - engine.look_back_us))
+        from_us = (now_us if last_us is None else last_us) - engine.look_back_us
+        self.judge.replay(self.reader.recorded_blocks(self.ids, from_us))
         self.judge.restore(
             self.reader.open_incidents(), self.reader.open_alarms(), self.reader.last_incident_number
         )

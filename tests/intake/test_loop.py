@@ -527,6 +527,48 @@ def test_a_board_that_went_offline_just_before_a_kill_is_still_told(running: Run
     assert again.alarms() == [("AlarmRaised", "device_offline")]
 
 
+def test_a_board_of_which_nothing_else_is_known_is_still_told_after_a_kill(running: Running) -> None:
+    running.line.bring(running.message("sump/status", "offline"))
+    running.rounds(3)
+    again = running.again()
+    again.be_live()
+    again.pass_time(80)
+    assert again.alarms() == [("AlarmRaised", "device_offline")]
+
+
+def test_a_board_that_is_offline_at_the_first_start_is_told_even_after_a_kill(begin: Begin) -> None:
+    running = begin()
+    running.line.bring(running.message("sump/status", "offline", retained=True))
+    running.rounds(3)
+    again = running.again()
+    again.be_live()
+    again.pass_time(80)
+    assert again.alarms() == [("AlarmRaised", "device_offline")]
+
+
+def test_the_word_of_a_board_in_a_backlog_puts_off_no_silence(begin: Begin) -> None:
+    """It has no time of its own: taken for now, it made the readings behind it look an hour slow."""
+    running = begin()
+    running.line.bring(running.message("sump/status", "online"))
+    running.rounds()
+    running.line.bring(running.timed(25.0, running.now_us - 50 * MINUTE))
+    running.rounds()
+    running.be_live()
+    running.pass_time(16 * 60, 5)
+    assert running.alarms() == [("AlarmRaised", "probe_silent")]
+
+
+def test_a_board_that_was_away_only_in_a_backlog_is_not_told(begin: Begin) -> None:
+    running = begin()
+    running.line.bring(running.message("sump/status", "offline"))
+    running.pass_time(90)
+    running.line.bring(running.message("sump/status", "online"))
+    running.rounds()
+    running.be_live()
+    running.pass_time(90)
+    assert running.alarms() == []
+
+
 # -- restart --------------------------------------------------------------------------------------
 
 
