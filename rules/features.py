@@ -179,7 +179,7 @@ class MinuteGrid:
 
     __slots__ = (
         "_cell",
-        "_first",
+        "_last",
         "_level",
         "_medians",
         "_minute",
@@ -196,7 +196,7 @@ class MinuteGrid:
         self._cell: list[float] = []
         self._minutes: list[int] = []
         self._medians: list[float] = []
-        self._first = 0  # the minute of the first element of the two context arrays
+        self._last = 0  # the minute of the last element of the two context arrays
         self._values: FloatArray = np.empty(0)
         self._level: FloatArray = np.empty(0)
 
@@ -223,21 +223,21 @@ class MinuteGrid:
         minutes = np.array(self._minutes, np.int64)
         medians = np.array(self._medians)
         self._minutes, self._medians = [], []
-        start = int(minutes[0])
-        held = self._first + len(self._values)
-        if not len(self._values) or start - held > LOOK_BACK_MINUTES:
-            self._first, self._values, self._level = start, np.empty(0), np.empty(0)
-            held = start
-        fresh = np.full(int(minutes[-1]) + 1 - held, np.nan)
-        fresh[minutes - held] = medians
         before = len(self._values)
+        if not before:
+            self._last = int(minutes[0]) - 1
+        # A hole longer than the look-back is kept as long as that: nothing sees across it anyway.
+        steps = np.minimum(np.diff(minutes, prepend=self._last), LOOK_BACK_MINUTES)
+        rows = before - 1 + np.cumsum(steps)
+        fresh = np.full(int(rows[-1]) + 1 - before, np.nan)
+        fresh[rows - before] = medians
+        self._last = int(minutes[-1])
         self._values = np.concatenate((self._values, fresh))
         padded = np.concatenate((np.full(_LEVEL_MINUTES - 1, np.nan), self._values))
         windows = sliding_window_view(padded[before:], _LEVEL_MINUTES)
         self._level = np.concatenate((self._level, _sorted_median(windows)))
-        features = Features(minutes, self._level, minutes - self._first, self.baseline, self._rate_stride)
+        features = Features(minutes, self._level, rows, self.baseline, self._rate_stride)
         excess = len(self._values) - LOOK_BACK_MINUTES
         if excess > 0:
-            self._first += excess
             self._values, self._level = self._values[excess:].copy(), self._level[excess:].copy()
         return features

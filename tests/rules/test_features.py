@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from itertools import pairwise
 
 import numpy as np
@@ -112,6 +113,41 @@ def test_rows_do_not_depend_on_how_readings_are_handed_over(steps, cuts):
         strict=True,
     )
     np.testing.assert_array_equal(np.array(got), np.array(list(want)))
+
+
+@pytest.mark.parametrize("hole", [26 * 60, LOOK_BACK_MINUTES, LOOK_BACK_MINUTES + 1, 90 * 24 * 60])
+def test_rows_behind_a_long_hole_are_the_same_in_one_piece_and_in_two(hole):
+    before = [START_US + number * MINUTE_US for number in range(30 * 60)]
+    after = [before[-1] + (hole + number) * MINUTE_US for number in range(4 * 60)]
+    values = (25.0 + 0.01 * np.arange(len(before) + len(after))).tolist()
+    whole, parted = MinuteGrid(None, 60 * MINUTE_US), MinuteGrid(None, 60 * MINUTE_US)
+    whole.collect(before + after, values)
+    parted.collect(before, values[: len(before)])
+    first = parted.rows()
+    parted.collect(after, values[len(before) :])
+    rows, second = whole.rows(), parted.rows()
+    assert rows is not None
+    assert first is not None
+    assert second is not None
+    for name in ("level", "day_range"):
+        both = np.concatenate((np.atleast_2d(getattr(first, name)), np.atleast_2d(getattr(second, name))), 1)
+        np.testing.assert_array_equal(np.atleast_2d(getattr(rows, name)), both)
+    for name in ("slope_short", "slope", "slope_long", "rate"):
+        both = np.concatenate((getattr(first, name).median, getattr(second, name).median))
+        np.testing.assert_array_equal(getattr(rows, name).median, both)
+
+
+def test_a_hole_of_decades_costs_no_memory():
+    """A board without a clock says 1970; the next reading is from today."""
+    grid = MinuteGrid(None, None)
+    grid.collect([0, MINUTE_US, START_US, START_US + MINUTE_US], [24.0, 24.0, 25.0, 25.0])
+    tracemalloc.start()
+    rows = grid.rows()
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert rows is not None
+    assert rows.times_us.tolist() == [MINUTE_US, 2 * MINUTE_US, START_US + MINUTE_US]
+    assert peak < 4_000_000
 
 
 def test_a_hole_longer_than_the_look_back_starts_afresh_and_memory_stays_bounded():
