@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+from collector.wording.times import duration_text
 from rules import MICROSECONDS, Incident
-
-_MINUTE_US = 60 * MICROSECONDS
 
 
 def rfc3339(time_us: int) -> str:
@@ -32,9 +31,8 @@ def incident_object(incident: Incident, text: str) -> dict[str, object]:
     }
 
 
-def duration_text(incident: Incident) -> str:
-    """How long an incident lasted from its alarm, or that it lasts."""
+def lasted_text(incident: Incident) -> str:
+    """How long an incident lasted from its first evidence, as messages and pages count, or that it lasts."""
     if incident.ended_at_us is None:
         return "lasts"
-    minutes = round((incident.ended_at_us - incident.alarmed_at_us) / _MINUTE_US)
-    return f"{minutes // 60} h {minutes % 60:02d} min"
+    return duration_text(max(0, incident.ended_at_us - incident.first_evidence_us))

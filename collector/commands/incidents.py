@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 SUMMARY = "list what happened: when, in which tank, what, how long, and what was told"
 EXAMPLE = "brinebell incidents --config brinebell.toml --last 5"
 
-_COLUMNS = ("when", "tank", "what", "priority", "how long")
+_COLUMNS = ("since", "tank", "what", "priority", "how long")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,7 +63,7 @@ def _json_text(records: tuple[IncidentRecord, ...]) -> str:
 
 def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuration) -> str:
     """A table with the message under each row: its own words, as they were sent."""
-    from collector.account import duration_text
+    from collector.account import lasted_text
     from rules import CAUSES
 
     rows = [_COLUMNS]
@@ -72,11 +72,11 @@ def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuratio
         cause = CAUSES.get(incident.cause)
         rows.append(
             (
-                _local_time(incident.alarmed_at_us, incident.tank, configuration),
+                _local_time(incident.first_evidence_us, incident.tank, configuration),
                 incident.tank,
                 incident.cause if cause is None else cause.title,
                 str(incident.priority),
-                duration_text(incident),
+                lasted_text(incident),
             )
         )
     widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]

@@ -25,12 +25,13 @@ def run(arguments: argparse.Namespace) -> int:
     """Replay and print; 0 also if nothing rang."""
     from tqdm import tqdm
 
-    from collector.account import duration_text, incident_object, rfc3339
+    from collector.account import incident_object, lasted_text, rfc3339
     from collector.payloads import state_value
     from collector.recordings import join, read_csv, with_derived
     from collector.replay import replay, told
     from collector.settings import load_configuration
     from collector.units import converter
+    from collector.wording.times import duration_text
 
     configuration = load_configuration(arguments.config)
     if arguments.config is None:
@@ -51,8 +52,9 @@ def run(arguments: argparse.Namespace) -> int:
     _tell(f"{len(recording):,} readings, {len(incidents)} incident{'' if len(incidents) == 1 else 's'}.")
     for incident in incidents:
         series = ", ".join(f"{incident.tank}/{name}" for name in incident.series)
-        when = f"{rfc3339(incident.alarmed_at_us)[:16]}Z"
-        print(f"\n{when}  {incident.priority}  {incident.cause}  {series}  {duration_text(incident)}")
+        late = duration_text(max(0, incident.alarmed_at_us - incident.first_evidence_us))
+        when = f"{rfc3339(incident.first_evidence_us)[:16]}Z, alarmed {late} later"
+        print(f"\n{when}  {incident.priority}  {incident.cause}  {series}  {lasted_text(incident)}")
         for line in told(incident, configuration).splitlines():
             print(f"  {line}")
     return 0

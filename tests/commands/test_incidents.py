@@ -44,16 +44,17 @@ def store(write: Callable[[str], Path]) -> None:
 
 
 @pytest.mark.usefixtures("store")
-def test_table_tells_when_in_the_tanks_own_time_what_and_how_long(run: Run) -> None:
+def test_table_counts_from_the_first_evidence_in_the_tanks_own_time(run: Run) -> None:
     told = run("incidents")
     assert told.returncode == 0, told.stderr
+    # As the page and the messages do; it alarmed a quarter of an hour later.
     # Nairobi is three hours ahead of UTC all year (IANA time zone database).
     assert told.stdout.splitlines() == [
-        "when                  tank  what               priority  how long",
-        "2026-01-11 05:30 EAT  reef  heater failed off  urgent    6 h 30 min",
+        "since                 tank  what               priority  how long",
+        "2026-01-11 05:15 EAT  reef  heater failed off  urgent    6 h 45 min",
         "    Heater off, number 1",
         "    Look whether it is warm.",
-        "2026-01-12 05:30 EAT  reef  heater failed off  urgent    lasts",
+        "2026-01-12 05:15 EAT  reef  heater failed off  urgent    lasts",
         "    Heater off, number 2",
         "    Look whether it is warm.",
     ]

@@ -38,6 +38,18 @@ def test_the_shipped_recording_gives_the_one_incident_of_its_annotation_file():
     assert rest
 
 
+def test_text_tells_the_instants_and_durations_of_the_json():
+    (incident,) = json.loads(replay("--json").stdout)["incidents"]
+    first, alarmed, ended = (
+        datetime.fromisoformat(incident[key]) for key in ("first_evidence", "alarmed_at", "ended_at")
+    )
+    hours, minutes = divmod((ended - first) // timedelta(minutes=1), 60)
+    assert replay().stdout.splitlines()[1] == (
+        f"{first:%Y-%m-%dT%H:%MZ}, alarmed {(alarmed - first) // timedelta(minutes=1)} min later  urgent  "
+        f"heater_failed_off  reef/temperature  {hours} h {minutes} min"
+    )
+
+
 @pytest.mark.parametrize("key", ["first_evidence", "alarmed_at", "ended_at"])
 def test_instants_are_rfc_3339_in_utc_with_microseconds(key):
     (incident,) = json.loads(replay("--json").stdout)["incidents"]
