@@ -17,7 +17,10 @@ from rules.alarm import Change
 from rules.events import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence, Priority
 from rules.features import Features
 from rules.projection import project
-from rules.setup import SeriesRules
+from rules.setup import HOUR_US, SeriesRules
+
+# A slope is taken over the last hour; behind a longer gap it tells of another time.
+_ROW_AGE_US = HOUR_US
 
 
 class Staged(NamedTuple):
@@ -122,12 +125,15 @@ class Stage:
         return self._last_value if cause.startswith("probe_") else self._last_plausible
 
     def _row_at(self, known_us: int) -> Row:
-        """The newest row that was closed by a reading at or before `known_us`."""
+        """The newest row that was closed by a reading at or before `known_us`, unless it is too old."""
+        rows, position = self._last_rows, -1
         if self._rows is not None:
-            position = int(np.searchsorted(self._rows.times_us, known_us, side="right")) - 1
-            if position >= 0:
-                return _row(self._rows, position)
-        return _NO_ROW if self._last_rows is None else _row(self._last_rows, -1)
+            found = int(np.searchsorted(self._rows.times_us, known_us, side="right")) - 1
+            if found >= 0:
+                rows, position = self._rows, found
+        if rows is None or known_us - int(rows.times_us[position]) > _ROW_AGE_US:
+            return _NO_ROW
+        return _row(rows, position)
 
     def _add(self, cause: str, change: Change, value: float, row: Row, reasons: tuple[str, ...] = ()) -> None:
         rules = self._rules

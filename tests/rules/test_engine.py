@@ -355,6 +355,23 @@ class TestBoard:
         assert engine.advance_to(START_US + HOUR_US) == ()
 
 
+@pytest.mark.parametrize(("hours", "is_told"), [(0.9, True), (1.1, False), (72.0, False)])
+def test_a_slope_from_before_a_gap_is_told_for_an_hour_at_most(hours, is_told):
+    """Readings after an outage have no slope of their own yet; a projection must not use an old one."""
+    limits = (
+        limit(26.0, is_high=True, delay_us=0),
+        limit(30.0, is_high=True, is_danger=True, delay_us=0),
+    )
+    engine = Engine(one_series(limit_alarms=limits))
+    times = [START_US + minute * MINUTE for minute in range(121)]
+    engine.advance(block(times, [22.0 + 0.01 * minute for minute in range(121)]))
+    back = times[-1] + round(hours * HOUR_US)
+    raised = engine.advance(block([back, back + 10_000_000], [26.5, 26.5])).events[0]
+    assert isinstance(raised, AlarmRaised)
+    assert (raised.evidence.rate_per_hour is not None) is is_told
+    assert (raised.evidence.danger_at_us is not None) is is_told
+
+
 def test_state_stays_bounded_while_a_probe_is_stuck_for_days():
     import pickle
 
