@@ -29,8 +29,8 @@ STOCK_BROKER = Finding(
     Verdict.NOTE,
     "a mosquitto as its package sets it up queues 1,000 messages for a service that is away and forgets "
     "them when it is killed or loses power",
-    "the broker configuration in deploy/ keeps them: persistence, autosave on changes, "
-    "a queue bounded by bytes",
+    "deploy/mosquitto/brinebell.conf keeps them: persistence, autosave on changes, a queue bounded by "
+    "bytes; nothing to do if the broker has these lines, which it does not tell",
 )
 
 
@@ -69,8 +69,9 @@ def _judge(
         yield Finding(
             _PART,
             Verdict.WRONG,
-            f"{where} does not know this user and password, or does not let them in",
-            "set mqtt.username and the password (mqtt.password_file) as the broker has them",
+            f"{where} does not let {_who(configuration)}",
+            "set mqtt.username and the password (mqtt.password_file) as the broker has them; it may also let "
+            "in only some users or addresses",
         )
         return
     if answer.reason:
@@ -87,6 +88,13 @@ def _judge(
             "raise the broker's limit of session expiry, or lower mqtt.session_expiry to what is true",
         )
     yield STOCK_BROKER
+
+
+def _who(configuration: MqttConfiguration) -> str:
+    if configuration.username is None:
+        return "us in without a user name"
+    how = "without a password" if configuration.password is None else "with this password"
+    return f'user "{configuration.username}" in {how}'
 
 
 def _answer(configuration: MqttConfiguration, protocol: Protocol) -> Answer | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator
+from dataclasses import replace
 
 from collector.checks.finding import Finding, Verdict
 from collector.configuration import Configuration, PersonConfiguration
@@ -22,8 +23,11 @@ def check_delivery(configuration: Configuration, *, is_ringing: bool) -> Iterato
             "write [people.keeper] with a urls_file that holds one apprise URL a line",
         )
         return
+    people = []
     for person in configuration.people:
-        yield from _check_person(person)
+        readable = tuple(url for url in person.urls if _can_be_read(url))
+        people.append(replace(person, urls=readable))
+        yield from _check_person(person, readable)
     if not is_ringing:
         yield Finding(
             _PART,
@@ -32,7 +36,7 @@ def check_delivery(configuration: Configuration, *, is_ringing: bool) -> Iterato
             "`brinebell check --ring` sends a test message to everybody",
         )
         return
-    for result in send_test(configuration):
+    for result in send_test(replace(configuration, people=tuple(people))):
         if result.is_delivered:
             yield Finding(_PART, Verdict.WELL, f"{result.person}: {result.channel} took a test message")
         else:
@@ -44,7 +48,7 @@ def check_delivery(configuration: Configuration, *, is_ringing: bool) -> Iterato
             )
 
 
-def _check_person(person: PersonConfiguration) -> Iterator[Finding]:
+def _check_person(person: PersonConfiguration, readable: tuple[str, ...]) -> Iterator[Finding]:
     if not person.urls:
         yield Finding(
             _PART,
@@ -53,15 +57,16 @@ def _check_person(person: PersonConfiguration) -> Iterator[Finding]:
             f"give people.{person.name} a urls_file, or take the person out",
         )
         return
-    for name, url in zip(channel_names(person.urls), person.urls, strict=True):
-        if _can_be_read(url):
+    for number, (name, url) in enumerate(zip(channel_names(person.urls), person.urls, strict=True), start=1):
+        if url in readable:
             yield Finding(_PART, Verdict.WELL, f"{person.name}: {name} can be read")
         else:
             yield Finding(
                 _PART,
                 Verdict.WRONG,
                 f"{person.name}: {name} is no URL that apprise can read",
-                "each service's form stands in the documentation of apprise, appriseit.com",
+                f"correct URL {number} of people.{person.name}; each service's form stands in the "
+                "documentation of apprise, appriseit.com",
             )
 
 

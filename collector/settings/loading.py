@@ -79,7 +79,9 @@ def read_configuration(path: Path | None, environ: Mapping[str, str] = os.enviro
     try:
         written = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ConfigError(f"{origin} is not TOML: {error}") from error
+        raise ConfigError(
+            f"{origin} is not TOML: {error}; a quote, bracket or = is missing there, or just before"
+        ) from error
     mistakes = Mistakes(origin)
     _refuse_secrets(written, mistakes)
     data = _merged(_by_position(written, mistakes), _by_position(_environment(environ, mistakes), mistakes))

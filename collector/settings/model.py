@@ -245,7 +245,8 @@ class SeriesSettings(Table):
         otherwise="by quantity, see the end",
     )
     priority: Priority = _key(
-        'priority of its alarms: "urgent" wakes, "high" is told at once by day, "low" can wait',
+        'how soon its alarms want an answer: "urgent" now, "high" today, "low" when there is time; '
+        "they are all sent at once",
         Priority.HIGH,
         like='"high"',
     )

@@ -283,7 +283,9 @@ def _check_setpoints(
     given = [(key, setpoint) for key, setpoint in setpoints.items() if setpoint is not None]
     for (lower, low), (upper, high) in pairwise(given):
         if not low < high:
-            section.wrong(upper, f"must be above {lower}", getattr(settings, upper))
+            section.wrong(
+                upper, f'must be above {lower}, "{getattr(settings, lower)}"', getattr(settings, upper)
+            )
         elif {lower, upper} == {"alarm_low", "alarm_high"} and deadband >= high - low:
             section.wrong(
                 "deadband",

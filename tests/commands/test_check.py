@@ -54,7 +54,8 @@ def test_broker_tells_a_wrong_password(
     first = next(findings)
     assert first.verdict is (Verdict.WELL if is_well else Verdict.WRONG)
     if not is_well:
-        assert "does not know this user and password" in first.text
+        how = "without a password" if password is None else "with this password"
+        assert f'does not let user "keeper" in {how}' in first.text
         assert "mqtt.username" in first.mend
         assert "sand" not in first.text + first.mend
 
@@ -250,6 +251,15 @@ def test_url_that_cannot_be_read_is_told_without_it() -> None:
     found = _one(iter(_delivery("json://127.0.0.1/ nosuch://hunter2000", is_ringing=False)), Verdict.WRONG)
     assert "keeper: nosuch" in found.text
     assert "hunter2000" not in found.text + found.mend
+    assert "correct URL 2 of people.keeper" in found.mend
+
+
+@OLD_MODULE
+def test_url_that_cannot_be_read_is_told_once_and_the_others_are_tried() -> None:
+    with _receiver(200) as (port, received):
+        findings = _delivery(f"nosuch://hunter2000 json://127.0.0.1:{port}/", is_ringing=True)
+    assert [one.verdict for one in findings] == [Verdict.WRONG, Verdict.WELL, Verdict.WELL]
+    assert len(received) == 1
 
 
 @OLD_MODULE

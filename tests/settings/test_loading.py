@@ -134,3 +134,15 @@ def test_file_that_is_no_text_is_told(tmp_path: Path) -> None:
 def test_folder_in_place_of_the_file_is_told(tmp_path: Path) -> None:
     with pytest.raises(ConfigError, match="cannot be read"):
         load_configuration(tmp_path, {})
+
+
+# An open bracket is only seen to be open at the next key.
+@pytest.mark.parametrize(
+    ("line", "at"), [("title = pH", 2), ('title = "pH', 2), ("title", 2), ("title = [1", 3)]
+)
+def test_text_that_is_no_toml_is_told_with_its_place_and_what_to_look_for(
+    load: Load, line: str, at: int
+) -> None:
+    with pytest.raises(ConfigError, match=f"is not TOML: .*line {at}") as told:
+        load(f"[mqtt]\n{line}\nport = 1\n")
+    assert "a quote, bracket or = is missing there" in str(told.value)

@@ -112,9 +112,9 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         # series: alarms
         (f"{T}.alarm_low", "24", f"{T}.alarm_low", '"24"'),
         (f"{T}.alarm_low", "24 h", f"{T}.alarm_low", '"24 h"'),
-        (T, TEMPERATURE | {"alarm_low": "27 degC", "alarm_high": "24 degC"}, f"{T}.alarm_high", "above alarm_low"),
+        (T, TEMPERATURE | {"alarm_low": "27 degC", "alarm_high": "24 degC"}, f"{T}.alarm_high", '"24 degC": must be above alarm_low, "27 degC"'),
         (T, TEMPERATURE | {"danger_low": "24 degC", "alarm_low": "24 degC"}, f"{T}.alarm_low", "above danger_low"),
-        (T, TEMPERATURE | {"alarm_high": "31 degC", "danger_high": "30 degC"}, f"{T}.danger_high", "above alarm_high"),
+        (T, TEMPERATURE | {"alarm_high": "31 degC", "danger_high": "30 degC"}, f"{T}.danger_high", '"30 degC": must be above alarm_high, "31 degC"'),
         (T, TEMPERATURE | {"danger_low": "25 degC", "danger_high": "24 degC"}, f"{T}.danger_high", "above danger_low"),
         (T, TEMPERATURE | {"sensor_range": ["0 degC", "29 degC"], "danger_high": "30 degC"}, f"{T}.danger_high", "within sensor_range"),
         (T, TEMPERATURE | {"alarm_low": "24 degC", "alarm_high": "26 degC", "deadband": "2 degC"}, f"{T}.deadband", "smaller than the span"),
