@@ -21,6 +21,7 @@ from rules.features import MINUTE_US, Features, MinuteGrid
 from rules.flags import Flag
 from rules.limit_watch import LimitWatch
 from rules.quality.flat_line import FAIL as FLAT_FAIL
+from rules.quality.flat_line import NOT_EVALUATED as FLAT_NOT_EVALUATED
 from rules.quality.flat_line import SUSPECT as FLAT_SUSPECT
 from rules.quality.gross_range import FAIL as RANGE_FAIL
 from rules.quality.packed import MISSING_THROUGHOUT
@@ -245,9 +246,10 @@ class SeriesWatch:
             self._out_of_range.skip_to(times_us[-1], clocks_us[-1])
             self._stuck.skip_to(times_us[-1], clocks_us[-1])
             return
-        for cause, delays, nibble, on, off_too in (
-            ("probe_out_of_range", self._out_of_range, _RANGE_NIBBLE, RANGE_FAIL, RANGE_FAIL),
-            ("probe_stuck", self._stuck, _FLAT_NIBBLE, FLAT_FAIL, FLAT_SUSPECT),
+        for cause, delays, nibble, on, neither in (
+            ("probe_out_of_range", self._out_of_range, _RANGE_NIBBLE, RANGE_FAIL, ()),
+            # A flat line that is suspect or cannot be judged yet, as behind a gap, ends no alarm.
+            ("probe_stuck", self._stuck, _FLAT_NIBBLE, FLAT_FAIL, (FLAT_SUSPECT, FLAT_NOT_EVALUATED)),
         ):
             changes: list[Change] = []
             for position, bits in enumerate(packed):
@@ -257,7 +259,7 @@ class SeriesWatch:
                     sequences[position],
                     clocks_us[position],
                     verdict == on,
-                    verdict not in (on, off_too),
+                    verdict != on and verdict not in neither,
                     self.is_listening,
                 )
             self._stage.add(cause, changes)

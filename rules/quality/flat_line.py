@@ -10,15 +10,15 @@ from rules.setup import FlatLineLimits
 
 SUSPECT = int(Flag.SUSPECT) << SHIFT["flat_line"]
 FAIL = int(Flag.FAIL) << SHIFT["flat_line"]
-_NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["flat_line"]
+NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["flat_line"]
 
 
 class FlatLine:
     """QARTOD test 8 by elapsed time: the longest run ending here whose span is at most the tolerance.
 
-    NOT_EVALUATED while the record, or the stretch since a gap longer than `gap_us`, is shorter than
-    `suspect_after`. The run is kept as readings no older than `fail_after` (one more at its start),
-    so state stays bounded however long a probe is stuck.
+    NOT_EVALUATED while nothing has moved since the record began, or since a gap longer than `gap_us`,
+    and that was less than `suspect_after` ago. The run is kept as readings no older than `fail_after`
+    (one more at its start), so state stays bounded however long a probe is stuck.
     """
 
     __slots__ = ("_gap_us", "_high", "_last_us", "_limits", "_low", "_run", "_stretch_us")
@@ -62,8 +62,8 @@ class FlatLine:
                 packed[position] |= FAIL if flat_us >= fail_us else SUSPECT
                 while time_us - run[1][0] >= fail_us:
                     run.popleft()
-            elif time_us - stretch_us < suspect_us:
-                packed[position] |= _NOT_EVALUATED
+            elif run[0][0] == stretch_us:
+                packed[position] |= NOT_EVALUATED
         self._low, self._high, self._stretch_us, self._last_us = low, high, stretch_us, last_us
 
     def _shorten_run(self, value: float, tolerance: float) -> tuple[float, float]:

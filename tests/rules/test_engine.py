@@ -18,6 +18,7 @@ from rules import (
     Block,
     Engine,
     EngineRules,
+    FlatLineLimits,
     GapLimits,
     IncidentEnded,
     IncidentOpened,
@@ -370,6 +371,30 @@ def test_a_slope_from_before_a_gap_is_told_for_an_hour_at_most(hours, is_told):
     assert isinstance(raised, AlarmRaised)
     assert (raised.evidence.rate_per_hour is not None) is is_told
     assert (raised.evidence.danger_at_us is not None) is is_told
+
+
+class TestStuck:
+    rules = one_series(gap=GapLimits(15 * MINUTE), flat_line=FlatLineLimits(0.001, 4 * HOUR_US, 8 * HOUR_US))
+
+    def story(self, values_after_gap):
+        """Stuck for ten hours, away for twenty minutes, then these values, one a minute."""
+        engine = Engine(self.rules)
+        events = [*engine.advance(block([START_US + n * MINUTE for n in range(600)], [25.0] * 600)).events]
+        back = START_US + 620 * MINUTE
+        times = [back + n * MINUTE for n in range(len(values_after_gap))]
+        events += engine.advance(block(times, values_after_gap)).events
+        return [
+            (type(event), (event.at_us - back) // MINUTE)
+            for event in events
+            if isinstance(event, AlarmRaised | AlarmReturned) and event.alarm.cause == "probe_stuck"
+        ]
+
+    def test_a_gap_does_not_end_the_alarm_of_a_probe_that_is_still_stuck(self):
+        assert self.story([25.0] * 600) == [(AlarmRaised, -140)]
+
+    def test_a_probe_that_moves_behind_the_gap_is_believed_after_ten_minutes(self):
+        moving = [25.0 + 0.01 * (n % 7) for n in range(30)]
+        assert self.story(moving) == [(AlarmRaised, -140), (AlarmReturned, 11)]
 
 
 def test_state_stays_bounded_while_a_probe_is_stuck_for_days():
