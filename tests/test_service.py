@@ -93,6 +93,18 @@ def test_a_signal_ends_it_cleanly_and_what_it_had_is_stored(
         assert service.stop() == 0
 
 
+@pytest.mark.parametrize("urls", ["", "json://127.0.0.1:9/"])
+def test_its_log_tells_where_the_page_is_and_whether_nobody_would_be_told(
+    start: Callable[..., Service], urls: str
+) -> None:
+    service = start(free_port(), has_page=True, urls=urls)
+    service.until(lambda: "cannot be reached" in service.log)
+    assert service.stop() == 0
+    page = load_configuration(service.settings, {}).page
+    assert f"the page stands at http://127.0.0.1:{page.port}/" in service.log
+    assert ("nobody would be told" in service.log) is (not urls)
+
+
 def test_a_broker_that_is_not_there_yet_is_waited_for(tmp_path: Path, start: Callable[..., Service]) -> None:
     broker = Mosquitto(tmp_path / "broker")
     service = start(broker.port)

@@ -30,6 +30,11 @@ def run(arguments: argparse.Namespace) -> int:
     log = logging.getLogger(__name__)
     for warning in loaded.warnings:
         log.warning("%s", warning)
+    if not any(person.urls for person in loaded.configuration.people):
+        log.warning(
+            "nobody would be told of anything: no person has a channel; write [people.keeper] with a "
+            "urls_file that holds one apprise URL a line"
+        )
 
     from collector.service import serve
 

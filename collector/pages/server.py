@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import threading
 from typing import Self
@@ -15,6 +16,8 @@ from collector.errors import ConfigError
 from collector.pages.application import create_application
 from collector.pages.guard import require_loopback
 from collector.pages.record import BrokerSource, RecordFactory
+
+_LOG = logging.getLogger(__name__)
 
 # A keeper's phone, tablet and desk, each with some pages open; more is nobody whom we know.
 _MOST_CONNECTIONS = 64
@@ -43,7 +46,9 @@ def serve_in_thread(
     application = create_application(
         configuration, record_factory, clock, broker=broker, live_every_s=live_every_s
     )
-    return PagesServer(application, _listen(configuration.page), configuration.page.host)
+    pages = PagesServer(application, _listen(configuration.page), configuration.page.host)
+    _LOG.info("the page stands at %s/", pages.address)
+    return pages
 
 
 class PagesServer:
