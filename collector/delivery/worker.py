@@ -2,7 +2,8 @@
 
 A try is recorded as started before the message leaves, and as ended when the channel's answer is in. If
 this service or the sender process dies between the two, the end of the try is not known: the message
-is sent again and says so. So a crash costs at most one repetition, and never a message.
+is sent again and says so. So a crash costs at most one repetition, and never a message. While the store
+refuses to take note of tries, messages leave all the same, and their ends are noted when it works again.
 
 The sender process is started when something is due and ends soon after nothing is.
 """
@@ -50,6 +51,7 @@ class _Flight:
     """A message that was handed to the sender process."""
 
     message: Message
+    started_us: int
     patience_ends_s: float
     sent: Sent | None = None
 
@@ -110,6 +112,9 @@ class DeliveryWorker:
         self._events: queue.SimpleQueue[Heard | _Wake] = queue.SimpleQueue()
         self._sender: _Process | None = None
         self._flights: dict[int, _Flight] = {}
+        # What the store could not take note of: how many tries, and when to try a message again.
+        self._unrecorded = 0
+        self._put_off_to_us: dict[int, int] = {}
         self._failed_starts = 0
         self._start_from_s = 0.0
         self._knows_past = False
@@ -171,9 +176,10 @@ class DeliveryWorker:
     def _step(self) -> float | None:
         """Do what can be done now; return after how many seconds to look again, None for never."""
         self._settle_past()
-        self._record_ends()
+        is_refused = self._record_ends()
         if self._close_by_s is not None:
-            return max(0.0, self._close_by_s - time.monotonic()) if self._flights else 0.0
+            left_s = max(0.0, self._close_by_s - time.monotonic()) if self._flights else 0.0
+            return min(left_s, self._pause_s)
         now_us = self._clock.now_us()
         due, next_us = self._due(now_us)
         if due:
@@ -183,7 +189,8 @@ class DeliveryWorker:
                     self._hand_over(self._sender.process, message)
                 due = []
         self._dismiss_idle(has_work=bool(due))
-        return self._wait_s(now_us, next_us, is_held_up=bool(due))
+        wait_s = self._wait_s(now_us, next_us, is_held_up=bool(due))
+        return min(self._pause_s, wait_s or self._pause_s) if is_refused else wait_s
 
     def _settle_past(self) -> None:
         """Note, once, that the ends of tries before our time are not known."""
@@ -210,10 +217,12 @@ class DeliveryWorker:
         heads: dict[ChannelKey, Message] = {}
         told_first: set[tuple[ChannelKey, int]] = set()
         next_us: int | None = None
-        busy = {(flight.message.person, flight.message.channel) for flight in self._flights.values()}
+        flights = self._flights.values()
+        busy = {(one.message.person, one.message.channel) for one in flights if one.sent is None}
+        sent = {one.message.id for one in flights if one.sent is not None}
         for message in sorted(self._outbox.due(_EVER_US, _AT_MOST), key=lambda message: message.id):
             key = (message.person, message.channel)
-            if self._is_hopeless(message, now_us):
+            if message.id in sent or self._is_hopeless(message, now_us):
                 continue
             if message.incident is not None:
                 if (key, message.incident) in told_first:
@@ -221,7 +230,7 @@ class DeliveryWorker:
                 told_first.add((key, message.incident))
             if key in busy:
                 continue
-            at_us = due_us(message, now_us)
+            at_us = max(due_us(message, now_us), self._put_off_to_us.get(message.id, 0))
             if at_us > now_us:
                 next_us = at_us if next_us is None else min(next_us, at_us)
             elif key not in heads or message.priority.rank > heads[key].priority.rank:
@@ -232,15 +241,18 @@ class DeliveryWorker:
         """Give a message up that is too old, or whose channel is no longer configured; say whether."""
         if message.id in (flight.message.id for flight in self._flights.values()):
             return False
-        if (message.person, message.channel) not in self._urls:
-            number = self._outbox.record_try_started(message.id, now_us)
-            reason = "this channel is no longer configured"
-            self._outbox.record_try_ended(number, now_us, Outcome.FAILED, reason)
-        elif is_given_up(message, now_us):
-            reason = "it is too old to be of help"
-        else:
+        is_reachable = (message.person, message.channel) in self._urls
+        if is_reachable and not is_given_up(message, now_us):
             return False
-        self._outbox.give_up(message.id)
+        reason = "it is too old to be of help" if is_reachable else "this channel is no longer configured"
+        try:
+            if not is_reachable:
+                number = self._outbox.record_try_started(message.id, now_us)
+                self._outbox.record_try_ended(number, now_us, Outcome.FAILED, reason)
+            self._outbox.give_up(message.id)
+        except StoreError as error:
+            logger.warning("message %d cannot be given up yet: %s", message.id, error)
+            return True
         logger.warning(
             "message %d to %s over %s is given up: %s", message.id, message.person, message.channel, reason
         )
@@ -248,8 +260,14 @@ class DeliveryWorker:
 
     def _hand_over(self, process: SenderProcess, message: Message) -> None:
         now_us = self._clock.now_us()
-        number = self._outbox.record_try_started(message.id, now_us)
-        self._flights[number] = _Flight(message, time.monotonic() + self._patience_s)
+        try:
+            number = self._outbox.record_try_started(message.id, now_us)
+        except StoreError as error:
+            # A full disk must not silence a failing heater.
+            logger.warning("message %d is sent although that cannot be noted: %s", message.id, error)
+            self._unrecorded += 1
+            number = -self._unrecorded
+        self._flights[number] = _Flight(message, now_us, time.monotonic() + self._patience_s)
         process.send(
             {
                 "number": number,
@@ -260,27 +278,35 @@ class DeliveryWorker:
             }
         )
 
-    def _record_ends(self) -> None:
-        """Make durable what became of tries; one that the store refuses stays here for the next time."""
+    def _record_ends(self) -> bool:
+        """Make durable what became of tries; return whether the store refuses to take note of one."""
+        is_refused = False
         for number, flight in list(self._flights.items()):
             if flight.sent is None:
                 continue
             message, sent = flight.message, flight.sent
             now_us = self._clock.now_us()
             again_us = None if sent.outcome is Outcome.DELIVERED else retry_at_us(message, now_us)
-            self._outbox.record_try_ended(number, now_us, sent.outcome, sent.reason, retry_at_us=again_us)
+            try:
+                if number < 0:
+                    known = self._outbox.record_try_started(message.id, flight.started_us)
+                    self._flights[known] = self._flights.pop(number)
+                    number = known
+                self._outbox.record_try_ended(number, now_us, sent.outcome, sent.reason, retry_at_us=again_us)
+            except StoreError as error:
+                logger.warning("delivery waits for the store: %s", error)
+                is_refused = True
+                if again_us is None:
+                    continue
+                self._put_off_to_us[message.id] = again_us
             del self._flights[number]
-            where = (message.id, message.person, message.channel)
+            where = f"message {message.id} to {message.person} over {message.channel}"
             if again_us is None:
-                logger.info("message %d to %s over %s delivered", *where)
+                logger.info("%s delivered", where)
             else:
-                wait_s = (again_us - now_us) / 1e6
-                logger.warning(
-                    "message %d to %s over %s not delivered, next try in %.0f s: %s",
-                    *where,
-                    wait_s,
-                    sent.reason,
-                )
+                again_s = (again_us - now_us) / 1e6
+                logger.warning("%s not delivered, next try in %.0f s: %s", where, again_s, sent.reason)
+        return is_refused
 
     # -- the sender process ------------------------------------------------------------------------
 

@@ -6,10 +6,11 @@ import html
 import logging
 import random
 import signal
+import sqlite3
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import replace
 from itertools import chain, pairwise, repeat
 from pathlib import Path
@@ -314,6 +315,53 @@ def test_sender_that_cannot_start_is_tried_again(
     assert web.rings == [(TITLE, BODY)]
     assert "/no/such/program" in caplog.text
     assert "status 3" in caplog.text
+
+
+# -- a store that refuses --------------------------------------------------------------------------
+
+
+@contextmanager
+def refusing(path: Path) -> Iterator[None]:
+    """The store takes nothing, as on a full disk: another connection holds the only place to write."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        yield
+        other.execute("ROLLBACK")
+
+
+def test_message_that_the_store_holds_is_rung_once_although_it_takes_no_note(
+    store: Store, path: Path, clock: Clock
+) -> None:
+    now_us = clock.now_us()
+    put(store, now_us, *(message(now_us, incident=number, title=str(number)) for number in (1, 2)))
+    with (
+        Outbox(path, busy_timeout_s=0.01) as outbox,
+        WebReceiver() as web,
+        DeliveryWorker(configuration(web.url), outbox, clock=clock, pause_s=0.1),
+    ):
+        with refusing(path):
+            wait_for(lambda: len(web.rings) == 2)
+            time.sleep(0.5)
+        wait_for(lambda: states(path) == ["done", "done"])
+    assert web.rings == [("1", BODY), ("2", BODY)]
+    assert outcomes(path) == ["delivered", "delivered"]
+
+
+def test_message_that_fails_while_the_store_takes_no_note_is_tried_again(
+    store: Store, path: Path, clock: Clock, caplog: pytest.LogCaptureFixture
+) -> None:
+    port = free_port()
+    put(store, clock.now_us(), message(clock.now_us()))
+    with (
+        Outbox(path, busy_timeout_s=0.01) as outbox,
+        DeliveryWorker(configuration(f"json://127.0.0.1:{port}/"), outbox, clock=clock, pause_s=0.1),
+    ):
+        with refusing(path):
+            wait_for(lambda: "not delivered, next try in" in caplog.text)
+            with WebReceiver(port=port) as web:
+                wait_for(lambda: web.rings)
+        wait_for(lambda: states(path) == ["done"])
+    assert web.rings == [(TITLE, BODY)]
 
 
 # -- the sender process comes and goes -------------------------------------------------------------
