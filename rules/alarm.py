@@ -58,6 +58,7 @@ class DelayedAlarm:
         "_last_us",
         "_off_delay_us",
         "_on_delay_us",
+        "_turned_us",
         "due_us",
         "is_active",
         "since_us",
@@ -69,6 +70,7 @@ class DelayedAlarm:
         self._gap_us = gap_us
         self._last_us = -NEVER
         self._lag_us = 0
+        self._turned_us = -NEVER
         self.due_us = NEVER
         self.since_us = 0
         self.is_active = False
@@ -141,6 +143,8 @@ class DelayedAlarm:
         self.due_us = NEVER
 
     def _turn(self, at_us: int, order_us: int, sequence: int) -> Change:
+        # A reading that was on its way while the clock raised the alarm may be older than the alarm.
+        self._turned_us = at_us = max(at_us, self._turned_us)
         self.is_active = not self.is_active
         self.due_us = NEVER
         return Change(at_us, self.is_active, order_us, sequence, self._last_us, self.since_us)

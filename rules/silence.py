@@ -15,13 +15,14 @@ class Silence:
     A reading at the very limit is in time, as in the gap test.
     """
 
-    __slots__ = ("_lag_us", "_last_us", "_limit_us", "_listening_from_us", "is_active")
+    __slots__ = ("_lag_us", "_last_us", "_limit_us", "_listening_from_us", "_raised_us", "is_active")
 
     def __init__(self, limit_us: int) -> None:
         self._limit_us = limit_us
         self._last_us: int | None = None
         self._lag_us = 0
         self._listening_from_us = -NEVER
+        self._raised_us = -NEVER
         self.is_active = False
 
     def listen_from(self, time_us: int) -> None:
@@ -50,6 +51,7 @@ class Silence:
             return None
         due_us = max(self._last_us, self._listening_from_us) + self._limit_us
         self.is_active = True
+        self._raised_us = due_us
         return Change(due_us, True, due_us + self._lag_us, BY_CLOCK, self._last_us, self._last_us)
 
     def judge(
@@ -62,9 +64,7 @@ class Silence:
             self._last_us, self._lag_us = first_us, max(0, clock_us - first_us)
             if self.is_active:
                 # Silent since before the look-back of a restart.
-                self.is_active = False
-                order_us = max(first_us, clock_us)
-                changes.append(Change(first_us, False, order_us, sequences[0], first_us, first_us))
+                changes.append(self._end(first_us, sequences[0], clock_us, first_us))
             times_us, sequences, clocks_us = times_us[1:], sequences[1:], clocks_us[1:]
         if self._keeps_quiet(times_us, clocks_us):
             return changes
@@ -73,18 +73,23 @@ class Silence:
             due_us = max(last_us, self._listening_from_us) + limit_us
             if is_listening and not self.is_active:
                 if due_us + lag_us <= clock_us:
-                    self.is_active = True
+                    self.is_active, self._raised_us = True, due_us
                     changes.append(Change(due_us, True, due_us + lag_us, BY_CLOCK, last_us, last_us))
                 elif due_us < time_us:
-                    self.is_active = True
+                    self.is_active, self._raised_us = True, due_us
                     changes.append(Change(due_us, True, max(due_us, clock_us), sequence, last_us, last_us))
             if self.is_active:
-                self.is_active = False
-                changes.append(Change(time_us, False, max(time_us, clock_us), sequence, time_us, last_us))
+                changes.append(self._end(time_us, sequence, clock_us, last_us))
             last_us = time_us
             lag_us = max(0, clock_us - time_us)
         self._last_us, self._lag_us = last_us, lag_us
         return changes
+
+    def _end(self, time_us: int, sequence: int, clock_us: int, since_us: int) -> Change:
+        self.is_active = False
+        # A reading that was on its way while the clock raised the alarm may be older than the alarm.
+        at_us = max(time_us, self._raised_us)
+        return Change(at_us, False, max(at_us, clock_us), sequence, time_us, since_us)
 
     def _keeps_quiet(self, times_us: list[int], clocks_us: list[int]) -> bool:
         """Whether none of these readings can have been preceded by silence; if so, take note of them."""
