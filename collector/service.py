@@ -11,6 +11,7 @@ import gc
 import hashlib
 import logging
 import signal
+import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -53,7 +54,7 @@ def serve(configuration: Configuration, *, clock: Clock | None = None) -> int:
         service = Service(configuration, clock or Clock(), stack)
         stack.enter_context(_signals(service))
         service.run()
-    _LOG.info("stopped; everything received is in the store")
+    _LOG.info("stopped")
     return 0
 
 
@@ -160,7 +161,7 @@ class Service:
         now_us = self._clock.now_us()
         try:
             baselines = record_baselines(self._store, self._reader, self._configuration, self._ids, now_us)
-        except StoreError as error:
+        except (StoreError, sqlite3.Error) as error:  # refused, or cannot be read
             _LOG.warning("what is usual could not be fitted anew, the older fit stands: %s", error)
             return now_us + HOUR_US
         if baselines:

@@ -162,6 +162,22 @@ def test_the_phone_rings_while_the_store_refuses_and_once_only(
         assert len(phone.rings) == 1
 
 
+def test_a_store_that_cannot_be_read_for_a_fit_does_not_end_the_watch(
+    tmp_path: Path, start: Callable[..., Service]
+) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        service = start(broker.port)
+        service.until(lambda: "connected to" in service.log)
+        assert service.stop() == 0
+        with closing(sqlite3.connect(service.path)) as other:
+            other.execute("ALTER TABLE rollups RENAME TO lost")
+        service = start(broker.port)
+        service.until(lambda: "the older fit stands" in service.log)
+        service.until(lambda: "connected to" in service.log)
+        assert service.stop() == 0
+        assert "Traceback" not in service.log
+
+
 def publish_hot(broker: Mosquitto) -> None:
     assert broker.publish("boards/timed", f'{{"value": 29.5, "time": {time.time_ns() // 1000}}}')
 

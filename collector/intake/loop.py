@@ -141,6 +141,8 @@ class Intake:
                 "broker will send it again",
                 len(self._prepared),
             )
+        else:
+            _LOG.info("everything received is in the store")
 
     # -- what came ---------------------------------------------------------------------------------
 
