@@ -7,7 +7,7 @@ per cent, so that text keeps its size on a phone.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from math import ceil, floor, log10
@@ -27,6 +27,8 @@ _LEAST_SPAN = 6
 # A limit is drawn if it lies within this many spans of the values; else it would flatten them.
 _NEAR_SPANS = 1.5
 _EDGE_PERCENT = 5.0
+# On a phone the word "alarm" takes this much of the width.
+_WORDS_PERCENT = 12.0
 # Differences of values beyond this would no longer be numbers.
 _GREATEST = 1e300
 _MINUTE = 60
@@ -59,7 +61,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A vertical line and its words; `kind` is a class of the style sheet."""
+    """A vertical line and its words, if it has any; `kind` is a class of the style sheet."""
 
     at: float
     text: str
@@ -68,7 +70,7 @@ class Moment:
     @property
     def anchor(self) -> str:
         """Which end of the words stands at the line: the first evidence leaves room to the alarm."""
-        return "end" if self.at > (25 if self.kind == "evidence" else 70) else "start"
+        return "end" if self.at > (25 if self.kind == "evidence" else 50) else "start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,13 +144,23 @@ def draw(
             for value, text, is_danger, is_high in limits
             if frame.low < value < frame.high
         ),
-        moments=tuple(
-            Moment(frame.time_percent(at_us), text, kind)
-            for at_us, text, kind in moments
-            if start_us <= at_us <= end_us
-        ),
+        moments=_moments(frame, moments),
         words=_words(label, points),
     )
+
+
+def _moments(frame: Frame, moments: Iterable[tuple[int, str, str]]) -> tuple[Moment, ...]:
+    """Lay out the vertical lines; an alarm close behind its first evidence bears the words of both."""
+    found: list[Moment] = []
+    for at_us, text, kind in moments:
+        if not frame.start_us <= at_us <= frame.end_us:
+            continue
+        moment = Moment(frame.time_percent(at_us), text, kind)
+        if kind == "alarm" and found and moment.at - found[-1].at < _WORDS_PERCENT:
+            moment = replace(moment, text=f"{found[-1].text}, {text}")
+            found[-1] = replace(found[-1], text="")
+        found.append(moment)
+    return tuple(found)
 
 
 def small_line(label: SeriesLabel, buckets: Buckets, start_us: int, end_us: int) -> tuple[str, str]:

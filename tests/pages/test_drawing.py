@@ -67,6 +67,24 @@ def test_limit_is_drawn_where_it_does_not_flatten_the_values(setpoint: float, is
         assert 0 < chart.limits[0].at < 10
 
 
+@pytest.mark.parametrize(
+    ("evidence", "alarm", "told"),
+    [
+        # A contact rings at its first evidence; on a phone the words of one are a tenth of the width.
+        (50, 50, ["first evidence, alarm"]),
+        (88, 99, ["first evidence, alarm"]),
+        (86, 98, ["first evidence", "alarm"]),
+        (84, 99, ["first evidence", "alarm"]),
+        (20, 80, ["first evidence", "alarm"]),
+    ],
+)
+def test_words_of_moments_never_stand_over_each_other(evidence: int, alarm: int, told: list[str]) -> None:
+    moments = [(evidence * MINUTE, "first evidence", "evidence"), (alarm * MINUTE, "alarm", "alarm")]
+    drawn = draw(label(), columns([20.0, 22.0]), 0, 100 * MINUTE, "UTC", moments=moments).moments
+    assert [one.at for one in drawn] == [evidence, alarm]
+    assert [one.text for one in drawn if one.text] == told
+
+
 def test_ticks_of_a_day_are_wall_times_of_the_tank() -> None:
     end_us = at("2026-03-07T01:45:00")
     ticks = time_ticks(Frame(end_us - DAY, end_us, 0, 1), "Europe/Madrid")
