@@ -134,7 +134,7 @@ class Intake:
         """Commit and acknowledge what has been received."""
         if not self._batch.is_empty:
             self._prepare(self._receipt)
-        self._settle()
+        self._settle(is_last=True)
         if self._prepared:
             _LOG.error(
                 "stopping with %d commits that the store refused: nothing of them was acknowledged, the "
@@ -293,7 +293,7 @@ class Intake:
         if self._is_refused:
             self._ring_unstored()
 
-    def _settle(self) -> None:
+    def _settle(self, *, is_last: bool = False) -> None:
         """Commit what is prepared, in its order; only after each commit acknowledge what it holds."""
         try:
             if self._must_forget:
@@ -301,7 +301,11 @@ class Intake:
                 self._must_forget = False
             while self._prepared:
                 prepared = self._prepared[0]
-                self._store.commit(self._yet_to_tell(prepared.commit))
+                commit = self._yet_to_tell(prepared.commit, is_last=is_last)
+                if commit is None:
+                    self._retry_at_s = self._monotonic() + FIRST_RETRY_S
+                    return
+                self._store.commit(commit)
                 self._prepared.popleft()
                 if prepared.receipt is not None:
                     self._line.acknowledge(prepared.receipt)
@@ -325,17 +329,22 @@ class Intake:
             self._unstored.add(waiting)
             self._on_messages()
 
-    def _yet_to_tell(self, commit: Commit) -> Commit:
-        """The commit without messages that were delivered while the store refused it."""
+    def _yet_to_tell(self, commit: Commit, *, is_last: bool) -> Commit | None:
+        """The commit without messages that were delivered meanwhile; None while one is being sent."""
         if not commit.messages or not self._is_refused:
             return commit
-        return replace(commit, messages=self._unstored.undelivered(commit.messages))
+        messages = self._unstored.claim(commit.messages)
+        if messages is None:
+            # At the end there is no time to wait: told twice is better than not stored.
+            return commit if is_last else None
+        return replace(commit, messages=messages)
 
     @property
     def _is_refused(self) -> bool:
         return self._retry_pause_s > FIRST_RETRY_S
 
     def _wait_for_store(self, error: StoreError) -> None:
+        self._unstored.release()
         if self._is_refused:
             # Not at the first time: what a busy moment refuses is stored half a second later.
             self._ring_unstored()

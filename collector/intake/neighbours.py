@@ -55,8 +55,12 @@ class Unstored(Protocol):
         """Ring these although they are not stored."""
         ...
 
-    def undelivered(self, messages: Sequence[NewMessage]) -> Sequence[NewMessage]:
-        """Those of them that nobody was told yet."""
+    def claim(self, messages: Sequence[NewMessage]) -> Sequence[NewMessage] | None:
+        """Those of them that nobody was told yet, for the store; None while one is being sent."""
+        ...
+
+    def release(self) -> None:
+        """Ring on with what was claimed: the store has refused it."""
         ...
 
     def withdraw(self, messages: Sequence[NewMessage]) -> None:

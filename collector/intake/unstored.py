@@ -24,6 +24,8 @@ class UnstoredMessages:
         self._waiting: dict[int, Message] = {}
         self._numbers: dict[NewMessage, int] = {}
         self._delivered: set[int] = set()
+        self._sending: set[int] = set()
+        self._claimed: set[int] = set()
         self._tries: list[int] = []
 
     # -- the loop's side ---------------------------------------------------------------------------
@@ -50,30 +52,43 @@ class UnstoredMessages:
                     tries=0,
                 )
 
-    def undelivered(self, messages: Sequence[NewMessage]) -> Sequence[NewMessage]:
-        """Those of the messages that nobody was told from here."""
-        if not self._numbers:
-            return messages
+    def claim(self, messages: Sequence[NewMessage]) -> Sequence[NewMessage] | None:
+        """Those of the messages that nobody was told from here, and are not sent until `release`.
+
+        None while one is being sent: in both places, it would be told twice.
+        """
         with self._lock:
+            numbers = {self._numbers[new] for new in messages if new in self._numbers}
+            if numbers & self._sending:
+                return None
+            self._claimed = numbers
             return [new for new in messages if self._numbers.get(new, 0) not in self._delivered]
+
+    def release(self) -> None:
+        """The store has refused what was claimed."""
+        with self._lock:
+            self._claimed = set()
 
     def withdraw(self, messages: Sequence[NewMessage]) -> None:
         """Send these no more from here: they are in the store."""
         with self._lock:
             for new in messages:
                 self._waiting.pop(self._numbers.get(new, 0), None)
+            self._claimed = set()
 
     # -- the delivery worker's side ----------------------------------------------------------------
 
     def due(self, now_us: int, limit: int = 100) -> tuple[Message, ...]:
         """Messages that wait and may be sent by then, in the order in which they came."""
         with self._lock:
-            return tuple(one for one in self._waiting.values() if one.not_before_us <= now_us)[:limit]
+            waiting = (one for one in self._waiting.values() if one.id not in self._claimed)
+            return tuple(one for one in waiting if one.not_before_us <= now_us)[:limit]
 
     def record_try_started(self, message: int, started_us: int) -> int:  # noqa: ARG002 - nothing is kept
         """Return a number for the try."""
         with self._lock:
             self._tries.append(message)
+            self._sending.add(message)
             return len(self._tries) - 1
 
     def record_try_ended(
@@ -88,6 +103,7 @@ class UnstoredMessages:
         """Take note of what became of a try, in the log at least."""
         with self._lock:
             message = self._waiting.get(self._tries[number])
+            self._sending.discard(self._tries[number])
             if outcome is Outcome.DELIVERED:
                 self._delivered.add(self._tries[number])
                 self._waiting.pop(self._tries[number], None)

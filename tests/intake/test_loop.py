@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 
 from collector.intake.sorting import FUTURE_LIMIT_US, PAST_LIMIT_US
-from collector.messages import Outcome
+from collector.intake.unstored import UnstoredMessages
+from collector.messages import NewMessage, Outcome
 from collector.mqtt import Receipt
 from collector.readings import Mark
-from rules import Flag
+from rules import Flag, Priority
 from tests.intake.parts import MINUTE, REDOX, SECOND, START_US, Running
 
 Begin = Callable[..., Running]
@@ -135,6 +136,42 @@ def test_what_was_rung_past_the_store_is_not_rung_again_from_it(running: Running
     running.pass_time(40)
     assert len(running.reader.incidents()) == 1
     assert running.reader.deliveries(1) == ()
+
+
+@pytest.mark.parametrize("outcome", [Outcome.DELIVERED, Outcome.FAILED])
+def test_what_is_being_rung_when_the_store_works_again_is_told_in_one_place(
+    running: Running, outcome: Outcome
+) -> None:
+    alarm_while_refused(running)
+    (message,) = running.unstored.due(running.now_us)
+    number = running.unstored.record_try_started(message.id, running.now_us)
+    running.keeper.is_refusing = False
+    running.pass_time(60)
+    assert running.reader.incidents() == ()
+    running.unstored.record_try_ended(number, running.now_us, outcome, retry_at_us=running.now_us)
+    running.pass_time(5)
+    assert len(running.reader.incidents()) == 1
+    assert len(running.reader.deliveries(1)) == (outcome is Outcome.FAILED)
+    assert running.unstored.due(running.now_us) == ()
+
+
+def test_what_is_being_rung_at_the_end_is_stored_all_the_same(running: Running) -> None:
+    alarm_while_refused(running)
+    (message,) = running.unstored.due(running.now_us)
+    running.unstored.record_try_started(message.id, running.now_us)
+    running.keeper.is_refusing = False
+    running.intake.finish()
+    assert len(running.reader.deliveries(1)) == 1
+
+
+def test_what_the_store_is_being_given_is_not_rung_past_it_meanwhile() -> None:
+    told = NewMessage(1, "opened", "sam", "json", START_US, START_US, "", "", Priority.URGENT)
+    unstored = UnstoredMessages()
+    unstored.add([told])
+    assert unstored.claim([told]) == [told]
+    assert unstored.due(START_US) == ()
+    unstored.release()
+    assert len(unstored.due(START_US)) == 1
 
 
 def test_what_could_not_be_rung_past_the_store_is_left_to_it(running: Running) -> None:
