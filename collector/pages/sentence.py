@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock
 from collector.pages.record import IncidentRecord
+from collector.wording import crossed_danger_line
 from rules import HOUR_US, Incident
 
 # For a series without a gap limit: most boards publish every minute or faster, and ten silent minutes
@@ -101,7 +102,8 @@ def _incident_text(incident: Incident, series: Sequence[SeriesNow], labels: Labe
         since = day_and_clock(incident.first_evidence_us if since_us is None else since_us, now_us, zone)
         is_board = incident.cause == "device_offline"
         where = _board(incident) if is_board else labels.series(incident.tank, name).title
-        return f"{parts[0]}, {where}, since {since}"
+        danger = ", the danger line was crossed" if crossed_danger_line(incident) else ""
+        return f"{parts[0]}, {where}, since {since}{danger}"
     if here is not None:
         value = here.label.show(here.value)
         if incident.cause not in _NAMING_THE_CULPRIT:

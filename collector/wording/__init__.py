@@ -27,6 +27,8 @@ _VALUE_CHARACTERS = 14
 
 Kind: TypeAlias = Literal["opened", "worsened", "ended"]
 
+_DANGER_LINES = frozenset({"under_danger_line", "over_danger_line"})
+
 _HOW_SOON = {
     Priority.URGENT: "Act now:",
     Priority.HIGH: "Act today:",
@@ -157,6 +159,9 @@ class _Words:
     def _details(self) -> list[str]:
         evidence = self.incident.evidence
         details = []
+        # A lost probe names the incident, and what it last saw must not be lost with it.
+        if "danger" not in self.incident.cause and crossed_danger_line(self.incident):
+            details.append("The danger line was crossed.")
         if self.incident.cause == "probe_silent" and self._value is not None:
             details.append(f"Last reading {self._value}.")
         if evidence.danger is not None:
@@ -239,6 +244,11 @@ class _Words:
         return clock_text(at_us, self.now_us, self.time_zone)
 
 
+def crossed_danger_line(incident: Incident) -> bool:
+    """Whether an alarm of a danger line belongs to the incident, whatever names it."""
+    return any(alarm.cause in _DANGER_LINES for alarm in incident.alarms)
+
+
 def _one_line(text: str) -> str:
     return " ".join(text.split())
 
@@ -253,4 +263,12 @@ def _board(incident: Incident) -> str:
     return _plain(names[-1] if names else incident.series[0])
 
 
-__all__ = ["BODY_WORDS", "TITLE_CHARACTERS", "TITLE_WORDS", "Kind", "Message", "message_for"]
+__all__ = [
+    "BODY_WORDS",
+    "TITLE_CHARACTERS",
+    "TITLE_WORDS",
+    "Kind",
+    "Message",
+    "crossed_danger_line",
+    "message_for",
+]

@@ -146,6 +146,19 @@ def test_a_lone_incident_is_not_named_twice(
     assert "<strong>" not in pages.get("/").text
 
 
+@pytest.mark.parametrize("cause", ["probe_silent", "device_offline"])
+def test_a_probe_lost_beyond_the_danger_line_does_not_hide_the_line(
+    pages: httpx.Client, store: Store, configuration: Configuration, cause: str
+) -> None:
+    tank.fill(store, configuration, hours=2)
+    record = tank.heater_incident()
+    keys = [tank.AlarmKey("reef", "temperature", one) for one in ("over_danger_line", cause)]
+    for alarms, is_told in ((keys[1:], False), (keys, True)):
+        incident = replace(record.incident, cause=cause, alarms=tuple(alarms))
+        store.commit(Commit(NOW, NOW, incidents=[replace(record, incident=incident)]))
+        assert sentence(pages).endswith("since Friday 23:45" + ", the danger line was crossed" * is_told)
+
+
 @pytest.mark.parametrize(
     ("age_us", "words"),
     [

@@ -289,3 +289,13 @@ def test_who_is_sent_to_the_top_off_is_told_that_it_may_hold_limewater(quantity:
     """Many top-offs carry saturated limewater, pH 12.4, which burns (common practice, no source)."""
     assert "top-off" in LOOKS[quantity][look].action
     assert "caustic" in LOOKS[quantity][look].caution
+
+
+@pytest.mark.parametrize("cause", ["probe_silent", "device_offline", "probe_stuck"])
+@pytest.mark.parametrize("danger", ["over_danger_line", "under_danger_line"])
+def test_a_probe_lost_beyond_the_danger_line_does_not_hide_the_line(cause: str, danger: str) -> None:
+    one = incident(cause, "temperature", Evidence(value=30.4), Priority.URGENT)
+    assert "danger line" not in body(one)
+    one = replace(one, alarms=(AlarmKey("tank0", "temperature", danger), *one.alarms))
+    assert "The danger line was crossed." in body(one)
+    assert "The danger line was crossed." in body(one, "worsened")
