@@ -108,14 +108,11 @@ class Stage:
             row = _NO_ROW if cause.startswith("probe_") else self._row_at(change.known_us)
             self._add(cause, change, self._value_at(change.known_us, cause), row)
 
-    def add_rows(
-        self, cause: str, changes: Iterable[tuple[Change, int]], reasons: tuple[str, ...] = ()
-    ) -> None:
-        """Stage what rows of features showed, each change with the position of its row."""
-        for change, position in changes:
-            if self._rows is not None:
-                row = _row(self._rows, position)
-                self._add(cause, change, row.level, row, reasons)
+    def add_rows(self, cause: str, changes: Iterable[Change], reasons: tuple[str, ...] = ()) -> None:
+        """Stage what rows of features showed, each with the newest row that was known by then."""
+        for change in changes:
+            row = self._row_at(change.known_us)
+            self._add(cause, change, row.level, row, reasons)
 
     def _value_at(self, known_us: int, cause: str) -> float:
         """The value that was known then; for the water's alarms only what the sensor can give."""

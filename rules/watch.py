@@ -35,8 +35,10 @@ from rules.staging import Stage, Staged
 PROBE_DELAY_US = 2 * MINUTE_US
 # A stuck probe that moves is believed only after ten minutes, for a bad contact comes and goes.
 STUCK_OFF_DELAY_US = 10 * MINUTE_US
-# Feature rows farther apart than this do not carry a running delay from one to the next.
+# Feature rows farther apart than this do not carry a running delay from one to the next: an hour for a
+# slow series' own rate, and for a fault a quarter, for at wider intervals its short slope is not known.
 ROW_GAP_US = 60 * MINUTE_US
+FAULT_ROW_GAP_US = 15 * MINUTE_US
 _FLAT_NIBBLE = 0xF * (FLAT_FAIL // int(Flag.FAIL))
 _RANGE_NIBBLE = 0xF * (RANGE_FAIL // int(Flag.FAIL))
 
@@ -88,7 +90,7 @@ class SeriesWatch:
             (
                 fault,
                 setting,
-                DelayedAlarm(round(setting["on_delay"]), round(setting["off_delay"]), ROW_GAP_US),
+                DelayedAlarm(round(setting["on_delay"]), round(setting["off_delay"]), FAULT_ROW_GAP_US),
             )
             for fault, setting in faults
         )
@@ -329,17 +331,16 @@ def _walk(
     is_on: npt.NDArray[np.bool_],
     is_off: npt.NDArray[np.bool_],
     is_known: npt.NDArray[np.bool_],
-) -> list[tuple[Change, int]]:
-    """Let a delayed alarm take the known rows in order; return changes and the rows that showed them.
+) -> list[Change]:
+    """Let a delayed alarm take the known rows in order; return its changes.
 
     `where` holds, for each row, the arrival number of the reading that closed it and the clock then.
     """
-    changes: list[tuple[Change, int]] = []
+    changes: list[Change] = []
     ends_us, on, off = rows.times_us.tolist(), is_on.tolist(), is_off.tolist()
     for position in np.flatnonzero(is_known).tolist():
         sequence, clock_us = where[position]
-        found = delays.observe(
+        changes += delays.observe(
             ends_us[position], sequence, clock_us, on[position], off[position], by_clock=False
         )
-        changes += [(change, position) for change in found]
     return changes

@@ -24,6 +24,7 @@ from rules import (
     IncidentOpened,
     LimitAlarm,
     Priority,
+    RateAlarm,
     SeriesRules,
     TankRules,
 )
@@ -371,6 +372,20 @@ def test_a_slope_from_before_a_gap_is_told_for_an_hour_at_most(hours, is_told):
     assert isinstance(raised, AlarmRaised)
     assert (raised.evidence.rate_per_hour is not None) is is_told
     assert (raised.evidence.danger_at_us is not None) is is_told
+
+
+def test_evidence_of_a_slope_is_of_the_last_minute_before_the_alarm():
+    """A delay of a minute and a half ends between two minutes: the one behind was not known then."""
+    rule = RateAlarm(3.0, 11 * MINUTE, 90_000_000, 0, Priority.LOW)
+    engine = Engine(one_series(rate_alarm=rule))
+    minutes = np.arange(40)
+    times = (START_US + minutes * MINUTE).tolist()
+    raised = engine.advance(block(times, (25.0 + 0.1 * np.maximum(minutes - 15, 0)).tolist())).events[0]
+    assert isinstance(raised, AlarmRaised)
+    assert raised.at_us == raised.first_evidence_us + 90_000_000
+    # The last row known then holds the newest reading before its end, and its level is the median of five.
+    known = (raised.first_evidence_us + MINUTE - START_US) // MINUTE - 2
+    assert raised.evidence.value == pytest.approx(25.0 + 0.1 * (known - 15))
 
 
 class TestStuck:

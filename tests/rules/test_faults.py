@@ -133,6 +133,20 @@ def test_a_cold_water_change_is_not_a_heater_failure(drop, with_baseline):
     assert [event.alarm.cause for event in raised] == []
 
 
+@pytest.mark.parametrize(("hole", "rings"), [(14, True), (40, False)])
+def test_a_fault_is_not_named_over_a_hole_behind_which_all_is_well(hole, rings):
+    """Cold for five minutes of the on-delay, then no readings for a while, then as warm as ever."""
+    minutes = np.arange(92)
+    falling = 25.5 - np.maximum(minutes - 50, 0) * 0.01
+    profile = DayProfile("UTC", (25.3,) * 96, (25.7,) * 96)
+    first = alarms(START_US + minutes * MINUTE_US, falling, profile)
+    assert first == []
+    behind = START_US + (91 + hole + np.arange(60)) * MINUTE_US
+    times = np.concatenate((START_US + minutes * MINUTE_US, behind))
+    raised = alarms(times, np.concatenate((falling, np.full(60, 25.5))), profile)
+    assert [event.alarm.cause for event in raised] == (["heater_failed_off"] if rings else [])
+
+
 def test_a_tank_without_a_heater_has_no_heater_faults():
     times, values = recorded(400.0, 7, "heater_failed_off")
     bare = EngineRules((TankRules("reef"),), RULES.series)
