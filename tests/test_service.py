@@ -48,6 +48,13 @@ class Service:
     def log(self) -> str:
         return self._log.read_text()
 
+    def is_live(self) -> bool:
+        """Whether its first backlog is over: until its subscriptions stand, a broker keeps nothing for it."""
+        if "connected to" not in self.log:
+            return False
+        with StoreReader(self.path) as reader:
+            return reader.last_engine_us is not None
+
     def until(self, is_so: Callable[[], bool], seconds: float = 20.0) -> None:
         end = time.monotonic() + seconds
         while not is_so():
@@ -81,7 +88,7 @@ def test_a_signal_ends_it_cleanly_and_what_it_had_is_stored(
 ) -> None:
     with mosquitto(tmp_path / "broker") as broker:
         service = start(broker.port)
-        service.until(lambda: "connected to" in service.log)
+        service.until(service.is_live)
         assert broker.publish("boards/timeless", "301")
         service.until(lambda: count(service.path) == 1)
         assert broker.publish("boards/timeless", "302")
@@ -111,7 +118,7 @@ def test_a_broker_that_is_not_there_yet_is_waited_for(tmp_path: Path, start: Cal
     service.until(lambda: "cannot be reached" in service.log)
     broker.start()
     try:
-        service.until(lambda: "connected to" in service.log)
+        service.until(service.is_live)
         assert broker.publish("boards/timeless", "301")
         service.until(lambda: count(service.path) == 1)
         assert service.stop() == 0
@@ -144,7 +151,7 @@ def test_the_phone_rings_while_the_store_refuses_and_once_only(
     """Somebody holds the database locked, as a full or dying disk would refuse every commit."""
     with mosquitto(tmp_path / "broker") as broker, WebReceiver() as phone:
         service = start(broker.port, urls=phone.url)
-        service.until(lambda: "connected to" in service.log)
+        service.until(service.is_live)
         publish_hot(broker)
         time.sleep(0.5)
         with closing(sqlite3.connect(service.path, isolation_level=None)) as holder:
