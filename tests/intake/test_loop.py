@@ -535,6 +535,18 @@ def test_a_loop_that_stood_still_heard_nothing_and_asks_for_a_marker(
     assert "nothing was done for" in caplog.text
 
 
+def test_a_clock_set_back_is_told_for_what_follows_is_not_judged(
+    running: Running, caplog: pytest.LogCaptureFixture
+) -> None:
+    running.line.bring(running.message("temperature", "25.0", packet_id=1))
+    running.rounds()
+    running.now_us -= 40 * SECOND
+    running.line.bring(running.message("temperature", "28.0", packet_id=2))
+    running.rounds(5)
+    assert running.marks() == [Mark.ARRIVAL_TIME | Mark.LATE, Mark.ARRIVAL_TIME]
+    assert caplog.text.count("the clock was set back by 40 s") == 1
+
+
 # -- boards ---------------------------------------------------------------------------------------
 
 
