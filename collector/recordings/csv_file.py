@@ -33,6 +33,8 @@ _TIME_COLUMNS = ("time", "timestamp", "observed_at")
 _HEADER = re.compile(r"^\s*(?P<name>[^\[\]]+?)\s*(?:\[(?P<unit>[^\]]+)\]\s*)?$")
 _OFFSET = re.compile(r"(?:[zZ]|[+-]\d\d:\d\d)$")
 _LINES_SHOWN = 3
+# Unix seconds of the years 1 to 9999, which calendars and RFC 3339 can name: milliseconds are far beyond.
+_FIRST_S, _END_S = -62_135_596_800, 253_402_300_800
 
 
 def read_csv(path: Path, configuration: Configuration, converter: Converters, state: States) -> Recording:
@@ -83,7 +85,7 @@ def _times(column: pd.Series[str]) -> tuple[IntArray, npt.NDArray[np.bool_]]:
     known = stamps.notna().to_numpy()
     values = np.zeros(len(texts), np.int64)
     values[known] = stamps[known].dt.as_unit("us").astype(np.int64).to_numpy()
-    plain = np.isfinite(numbers) & ~known
+    plain = (numbers >= _FIRST_S) & (numbers < _END_S) & ~known
     values[plain] = np.round(numbers[plain] * MICROSECONDS).astype(np.int64)
     return values[codes], ~(known | plain)[codes]
 

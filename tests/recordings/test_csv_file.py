@@ -126,6 +126,22 @@ def test_bad_rows_are_told_by_line_and_the_good_ones_are_kept(tmp_path, configur
     }
 
 
+@pytest.mark.parametrize("time", ["1772409600000", "1e300", "-1e300", "253402300800"])
+def test_unix_times_that_no_calendar_has_are_told_as_bad(tmp_path, configuration, time):
+    """Milliseconds taken for seconds would be the year 58135, which no message can name."""
+    text = f"time,series,value\n1772409600,reef/temperature,25.5\n{time},reef/temperature,25.6\n"
+    recording = read(tmp_path, configuration, text)
+    assert rows(recording, configuration) == [(0, "reef/temperature", 25.5)]
+    assert [(one.where.rsplit("line ")[-1], one.count) for one in recording.skipped] == [
+        (f"3 ({time!r})", 1),
+    ]
+
+
+def test_the_last_second_of_the_calendar_is_a_time(tmp_path, configuration):
+    text = "time,series,value\n253402300799,reef/temperature,25.5\n"
+    assert len(read(tmp_path, configuration, text)) == 1
+
+
 def test_a_unit_of_another_quantity_leaves_out_the_column_and_says_so(tmp_path, configuration):
     recording = read(tmp_path, configuration, "time,conductivity [degC]\n2026-03-02T00:00:00Z,25\n")
     assert len(recording) == 0
