@@ -7,6 +7,7 @@ have a worker of its own.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -44,19 +45,31 @@ def record_baselines(
     return found
 
 
+class Version(NamedTuple):
+    """A baseline of a series, by its index in the configuration, and the instant from which it judges."""
+
+    applies_from_us: int
+    series: int
+    baseline: Baseline
+
+
 def recorded_baselines(
-    reader: StoreReader, ids: Sequence[int], now_us: int
-) -> tuple[dict[int, Baseline], int | None]:
-    """Return the baselines in force, by series index, and when the youngest of them was fitted."""
+    reader: StoreReader, ids: Sequence[int], from_us: int
+) -> tuple[list[Version], int | None]:
+    """Return the versions in force at an instant and those after it, and when the youngest was fitted.
+
+    They are in the order in which they began to apply; one stays in force until the next of its series.
+    """
     indexes = {number: index for index, number in enumerate(ids)}
-    found: dict[int, Baseline] = {}
+    found: list[Version] = []
     youngest_us: int | None = None
-    for version in reader.baselines(now_us):
+    for version in reader.baselines(from_us):
         index = indexes.get(version.series)
-        if index is None or version.form != FORM or version.applies_from_us > now_us:
+        if index is None or version.form != FORM:
             continue
         data = version.data
-        found[index] = DayProfile(data["time_zone"], tuple(data["low"]), tuple(data["high"]))
+        profile = DayProfile(data["time_zone"], tuple(data["low"]), tuple(data["high"]))
+        found.append(Version(version.applies_from_us, index, profile))
         youngest_us = max(version.fitted_us, youngest_us or 0)
     return found, youngest_us
 

@@ -144,15 +144,19 @@ class Service:
         """Bring a fresh engine to where the last one was: by what was recorded of the look-back."""
         configuration, reader = self._configuration, self._reader
         now_us = self._clock.now_us()
-        baselines, fitted_us = recorded_baselines(reader, self._ids, now_us)
-        self._refit_at_us = now_us if fitted_us is None else fitted_us + DAY_US
-        engine = Engine(configuration.engine, baselines)
+        engine = Engine(configuration.engine)
         boards = {(board.tank, board.name): board.series for board in configuration.boards}
         judge = Judge(engine, boards)
         last_us = reader.last_engine_us
         # None: stopped before the first backlog was over, which is then judged at the end of this one.
         from_us = (now_us if last_us is None else last_us) - engine.look_back_us
-        judge.replay(reader.recorded_blocks(self._ids, from_us))
+        versions, fitted_us = recorded_baselines(reader, self._ids, from_us)
+        self._refit_at_us = now_us if fitted_us is None else fitted_us + DAY_US
+        judge.replay(reader.recorded_blocks(self._ids, from_us), versions)
+        indexes = {number: index for index, number in enumerate(self._ids)}
+        for latest in reader.latest():
+            if latest.series.id in indexes and latest.value is not None:
+                engine.remember(indexes[latest.series.id], latest.observed_us, latest.value)
         judge.restore(reader.open_incidents(), reader.open_alarms(), reader.last_incident_number)
         return judge
 
@@ -164,8 +168,7 @@ class Service:
         except (StoreError, sqlite3.Error) as error:  # refused, or cannot be read
             _LOG.warning("what is usual could not be fitted anew, the older fit stands: %s", error)
             return now_us + HOUR_US
-        if baselines:
-            self._judge.engine.set_baselines(baselines)
+        self._judge.expect(baselines)
         return now_us + DAY_US
 
     def _remember(self, key: str, note: str) -> None:

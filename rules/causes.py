@@ -24,16 +24,18 @@ CAUSES = MappingProxyType(
     {
         cause.code: cause
         for cause in (
-            Cause("under_limit", "under limit", "a value below its alarm limit", 1),
-            Cause("over_limit", "over limit", "a value above its alarm limit", 1),
-            Cause("under_danger_line", "under danger line", "a value below its danger line", 2),
-            Cause("over_danger_line", "over danger line", "a value above its danger line", 2),
-            Cause("changing_fast", "changing fast", "the robust slope of a value over its window", 1),
-            Cause("contact_alarm", "contact says alarm", "a float switch or leak contact in alarm", 3),
-            Cause("probe_silent", "probe silent", "the time since a series' last reading", 3),
+            # Silence and a lost board explain no water: they never take the name of what was measured.
+            Cause("probe_silent", "probe silent", "the time since a series' last reading", 0),
+            Cause("device_offline", "board offline", "the last will of a board", 1),
+            Cause("under_limit", "under limit", "a value below its alarm limit", 2),
+            Cause("over_limit", "over limit", "a value above its alarm limit", 2),
+            Cause("changing_fast", "changing fast", "the robust slope of a value over its window", 2),
             Cause("probe_stuck", "probe stuck", "a series that stays within its flat line tolerance", 3),
-            Cause("probe_out_of_range", "probe out of range", "readings outside the sensor's own span", 4),
-            Cause("device_offline", "board offline", "the last will of a board", 5),
+            Cause("under_danger_line", "under danger line", "a value below its danger line", 4),
+            Cause("over_danger_line", "over danger line", "a value above its danger line", 4),
+            Cause("contact_alarm", "contact says alarm", "a float switch or leak contact in alarm", 4),
+            # A sensor that gives what it cannot give explains every limit that it crossed.
+            Cause("probe_out_of_range", "probe out of range", "readings outside the sensor's own span", 5),
             Cause(
                 "heater_failed_off", "heater failed off", "temperature falling steadily below the usual", 6
             ),

@@ -31,7 +31,7 @@ from rules.faults import FAULTS, Fault
 from rules.features import LOOK_BACK_US, MINUTE_US
 from rules.flags import Flag
 from rules.incidents import Incidents
-from rules.setup import EngineRules, TankRules
+from rules.setup import HOUR_US, EngineRules, TankRules
 from rules.staging import Staged
 from rules.watch import SeriesWatch
 
@@ -89,7 +89,8 @@ class Engine:
     @property
     def look_back_us(self) -> int:
         """How far back readings must be replayed after a restart for every feature and delay to be right."""
-        longest_us = LOOK_BACK_US
+        # Two hours for the delays of faults and rates, which run on features that look back themselves.
+        longest_us = LOOK_BACK_US + 2 * HOUR_US
         for series in self.rules.series:
             if series.flat_line is not None:
                 longest_us = max(longest_us, 2 * series.flat_line.fail_after_us)
@@ -178,6 +179,10 @@ class Engine:
         """Judge minutes closed from now on by these baselines; others start to learn again."""
         for watch in self._watches:
             watch.set_baseline(baselines.get(watch.index))
+
+    def remember(self, series: int, last_us: int, value: float) -> None:
+        """Take over the last reading of a series where it lies before the look-back."""
+        self._watches[series].remember(last_us, value)
 
     def restore(
         self, incidents: Iterable[tuple[Incident, Iterable[tuple[AlarmKey, int]]]], next_number: int

@@ -21,6 +21,8 @@ from rules.events import (
     IncidentUpdated,
 )
 
+_DANGER = ("under_danger_line", "over_danger_line")
+
 
 class Incidents:
     """The open incidents of all tanks, fed with alarm events in order."""
@@ -82,13 +84,14 @@ class Incidents:
         ahead, behind = (
             (event.concerns, incident.series) if names_cause else (incident.series, event.concerns)
         )
-        worsened = event.priority.rank > incident.priority.rank
+        is_more_urgent = event.priority.rank > incident.priority.rank
+        worsened = is_more_urgent or _crosses_danger_line(incident, event)
         alarms = incident.alarms if event.alarm in incident.alarms else (*incident.alarms, event.alarm)
         extended = replace(
             incident,
             cause=event.alarm.cause if names_cause else incident.cause,
             series=tuple(dict.fromkeys((*ahead, *behind))),
-            priority=event.priority if worsened else incident.priority,
+            priority=event.priority if is_more_urgent else incident.priority,
             first_evidence_us=min(incident.first_evidence_us, event.first_evidence_us),
             evidence=event.evidence if names_cause else incident.evidence,
             alarms=alarms,
@@ -96,3 +99,8 @@ class Incidents:
         self._open[incident.number] = extended
         self._active[event.alarm] = incident.number
         return IncidentUpdated(event.at_us, extended, worsened)
+
+
+def _crosses_danger_line(incident: Incident, event: AlarmRaised) -> bool:
+    """Whether a danger line is crossed for the first time in this incident: worse than any diagnosis."""
+    return event.alarm.cause in _DANGER and not any(alarm.cause in _DANGER for alarm in incident.alarms)

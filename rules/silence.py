@@ -33,10 +33,9 @@ class Silence:
         """Take over a state that was recorded before a restart."""
         self.is_active = is_active
 
-    @property
-    def last_us(self) -> int | None:
-        """Time of the last reading, None before the first."""
-        return self._last_us
+    def remember(self, last_us: int) -> None:
+        """Take over when the last reading was."""
+        self._last_us = last_us
 
     @property
     def wakes_us(self) -> int:

@@ -71,6 +71,10 @@ class Stage:
         self._rows: Features | None = None
         self._last_rows: Features | None = None
 
+    def remember(self, value: float) -> None:
+        """Take over the last value of before a restart."""
+        self._last_value = self._last_plausible = value
+
     def name_setpoint(self, cause: str, setpoint: float) -> None:
         """Tell this setpoint with alarms of that cause."""
         self._setpoints[cause] = setpoint

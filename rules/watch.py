@@ -122,6 +122,13 @@ class SeriesWatch:
         silent = () if self._silence is None else ("probe_silent",)
         return frozenset((*silent, *(cause for cause, _ in self._delayed())))
 
+    def remember(self, last_us: int, value: float) -> None:
+        """Take over the last reading where none has been judged: its silence counts from there."""
+        if self._silence is not None and self._last_us == -NEVER:
+            self._silence.remember(last_us)
+            self._stage.remember(value)
+            self._set_wake()
+
     def adopt(self, active: Mapping[str, int]) -> None:
         """Take over which alarms were active before a restart, and since when; the others are normal."""
         for cause, delays in self._delayed():

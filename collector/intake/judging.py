@@ -2,19 +2,20 @@
 
 While a backlog is drained, engine time follows the readings and no clock is told; readings whose time
 is not known, and what boards say, which has none, are kept back, and only the newest of each series and
-board reaches the engine at the end. A restart
-goes through the recorded commits by the same steps.
+board reaches the engine at the end. A restart goes through the recorded commits by the same steps.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from collector.baselines import Version
 from collector.intake.batch import Entry, judgeable, judged_rows, unjudged_row
 from collector.readings import Mark
 from collector.store import BoardState, RecordedBlock, Row
-from rules import AlarmRaised, Engine, Event, FlagRevised, Incident
+from rules import AlarmRaised, Baseline, Engine, Event, FlagRevised, Incident
 
 _UNKNOWN = int(Mark.TIME_UNKNOWN)
 
@@ -35,7 +36,7 @@ class Judge:
     Parameters
     ----------
     engine
-        Fresh, with its baselines.
+        Fresh, without baselines.
     boards
         Names of the series of each board, by tank and name.
     """
@@ -44,6 +45,7 @@ class Judge:
         self._engine = engine
         self._boards = boards
         self._kept_back: dict[int, Entry] = {}
+        self._baselines: dict[int, Baseline] = {}
         self._boards_kept_back: dict[tuple[str, str], BoardState] = {}
         self.is_live = False
         engine.stop_listening()
@@ -52,6 +54,12 @@ class Judge:
     def engine(self) -> Engine:
         """The engine that is fed."""
         return self._engine
+
+    def expect(self, baselines: Mapping[int, Baseline]) -> None:
+        """Judge these series by new baselines from now on; the others keep theirs."""
+        if baselines:
+            self._baselines |= baselines
+            self._engine.set_baselines(self._baselines)
 
     def stop_listening(self) -> None:
         """Nothing can be heard, or only backlog: no silence counts, no delay ends by the clock."""
@@ -117,9 +125,15 @@ class Judge:
 
     # -- restart -----------------------------------------------------------------------------------
 
-    def replay(self, blocks: Iterable[RecordedBlock]) -> None:
-        """Go through what was recorded before a restart; what the engine says of it was said then."""
+    def replay(self, blocks: Iterable[RecordedBlock], versions: Sequence[Version] = ()) -> None:
+        """Go through what was recorded before a restart; what the engine says of it was said then.
+
+        Each block is judged by the baselines that were in force; `versions` are in order of application.
+        """
+        waiting = deque(versions)
         for recorded in blocks:
+            if recorded.engine_us is not None:
+                self._apply(waiting, recorded.engine_us)
             if recorded.engine_us is None:
                 if self.is_live:
                     self.stop_listening()
@@ -138,7 +152,16 @@ class Judge:
             ]
             # In a backlog the instant is not told to the engine.
             self.judge(entries, recorded.engine_us or 0, recorded.boards)
+        self._apply(waiting, None)
         self.stop_listening()
+
+    def _apply(self, waiting: deque[Version], before_us: int | None) -> None:
+        """Judge by the versions that began to apply before an instant, None for all that wait."""
+        due: dict[int, Baseline] = {}
+        while waiting and (before_us is None or waiting[0].applies_from_us < before_us):
+            version = waiting.popleft()
+            due[version.series] = version.baseline
+        self.expect(due)
 
     def restore(
         self,

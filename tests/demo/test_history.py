@@ -65,8 +65,9 @@ def test_a_baseline_is_fitted_and_holds_the_setpoint(configuration: Configuratio
         with StoreReader(path) as reader:
             ids = [reader.series_id(one.tank, one.name) for one in configuration.series]
             record_baselines(store, reader, configuration, ids, END_US)
-            baselines, fitted_us = recorded_baselines(reader, ids, END_US)
+            versions, fitted_us = recorded_baselines(reader, ids, END_US)
     assert fitted_us == END_US
+    baselines = {version.series: version.baseline for version in versions}
     low, high = baselines[configuration.series_index("reef", "temperature")].expect(
         np.arange(END_US, END_US + DAY_US, HOUR_US)
     )

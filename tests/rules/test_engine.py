@@ -274,6 +274,17 @@ class TestSilence:
         assert outcome.events == ()
         assert outcome.primary == [4], "the gap test still marks the reading that ends the gap"
 
+    def test_a_probe_last_heard_before_the_look_back_is_silent_all_the_same(self):
+        engine = Engine(self.rules)
+        engine.stop_listening()
+        engine.remember(0, START_US - 40 * HOUR_US, 25.3)
+        engine.listen_from(START_US)
+        assert engine.advance_to(START_US + 10 * MINUTE) == ()
+        events = engine.advance_to(START_US + 11 * MINUTE)
+        assert events[0].alarm.cause == "probe_silent"
+        assert events[0].at_us == START_US + 10 * MINUTE
+        assert events[0].evidence.value == 25.3
+
     def test_a_backlog_is_not_silence_however_old_it_is(self):
         engine = Engine(self.rules)
         engine.stop_listening()

@@ -100,3 +100,35 @@ def test_every_cause_has_its_own_code_and_says_what_it_watches():
     assert all(code == cause.code for code, cause in CAUSES.items())
     assert len({cause.title for cause in CAUSES.values()}) == len(CAUSES)
     assert all(len(cause.watches.split()) >= 4 for cause in CAUSES.values())
+
+
+@pytest.mark.parametrize("lost", ["probe_silent", "device_offline"])
+@pytest.mark.parametrize("crossed", ["over_danger_line", "under_limit"])
+def test_a_probe_that_is_lost_after_a_crossing_does_not_take_its_name(lost, crossed):
+    incidents = Incidents()
+    incidents.take(raised(crossed, 10, value=30.4))
+    updated = incidents.take(raised(lost, 20, value=None))
+    assert isinstance(updated, IncidentUpdated)
+    assert updated.incident.cause == crossed
+    assert updated.incident.evidence.value == 30.4
+
+
+def test_a_probe_that_gives_impossible_values_explains_the_limits_it_crossed():
+    incidents = Incidents()
+    incidents.take(raised("under_danger_line", 10))
+    updated = incidents.take(raised("probe_out_of_range", 20))
+    assert isinstance(updated, IncidentUpdated)
+    assert updated.incident.cause == "probe_out_of_range"
+
+
+def test_crossing_the_danger_line_rings_again_whoever_was_told_of_the_fault_and_only_once():
+    incidents = Incidents()
+    incidents.take(raised("heater_failed_off", 10, priority=Priority.URGENT))
+    first = incidents.take(raised("under_danger_line", 20, priority=Priority.URGENT))
+    assert isinstance(first, IncidentUpdated)
+    assert first.worsened
+    assert first.incident.cause == "heater_failed_off"
+    assert incidents.take(returned("under_danger_line", 30)) is None
+    second = incidents.take(raised("under_danger_line", 40, priority=Priority.URGENT))
+    assert isinstance(second, IncidentUpdated)
+    assert not second.worsened
