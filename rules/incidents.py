@@ -14,6 +14,7 @@ from rules.events import (
     AlarmEvent,
     AlarmKey,
     AlarmRaised,
+    Evidence,
     Incident,
     IncidentEnded,
     IncidentEvent,
@@ -93,12 +94,21 @@ class Incidents:
             series=tuple(dict.fromkeys((*ahead, *behind))),
             priority=event.priority if is_more_urgent else incident.priority,
             first_evidence_us=min(incident.first_evidence_us, event.first_evidence_us),
-            evidence=event.evidence if names_cause else incident.evidence,
+            evidence=_evidence(incident, event, names_cause=names_cause, worsened=worsened),
             alarms=alarms,
         )
         self._open[incident.number] = extended
         self._active[event.alarm] = incident.number
         return IncidentUpdated(event.at_us, extended, worsened)
+
+
+def _evidence(incident: Incident, event: AlarmRaised, *, names_cause: bool, worsened: bool) -> Evidence:
+    """Evidence of the cause; what makes it worse brings the value up to now, if it is of the same series."""
+    if names_cause:
+        return event.evidence
+    if worsened and event.concerns[0] == incident.series[0]:
+        return replace(incident.evidence, value=event.evidence.value)
+    return incident.evidence
 
 
 def _crosses_danger_line(incident: Incident, event: AlarmRaised) -> bool:

@@ -124,9 +124,10 @@ def test_a_probe_that_gives_impossible_values_explains_the_limits_it_crossed():
 def test_crossing_the_danger_line_rings_again_whoever_was_told_of_the_fault_and_only_once():
     incidents = Incidents()
     incidents.take(raised("heater_failed_off", 10, priority=Priority.URGENT))
-    first = incidents.take(raised("under_danger_line", 20, priority=Priority.URGENT))
+    first = incidents.take(raised("under_danger_line", 20, priority=Priority.URGENT, value=20.9))
     assert isinstance(first, IncidentUpdated)
     assert first.worsened
+    assert first.incident.evidence.value == 20.9
     assert first.incident.cause == "heater_failed_off"
     assert incidents.take(returned("under_danger_line", 30)) is None
     second = incidents.take(raised("under_danger_line", 40, priority=Priority.URGENT))
