@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from collector.units import parse_duration, parse_quantity
 
 from collector.settings import documented_keys, example_text, fault_parameters, keys_text
 from collector.settings.defaults import ALARM_DEFAULTS
+from collector.units import parse_duration, parse_quantity
 from rules import FAULTS, QUANTITIES, TWO_STATE
 from tests.settings.configurations import Load, all_keys_in_use, put_named_files
 
