@@ -184,15 +184,19 @@ def test_fifty_kills_lose_nothing_that_was_acknowledged_and_double_nothing(tmp_p
         check_alarms(reader, configuration.engine)
 
 
+def is_subscribed(path: Path) -> bool:
+    """Whether a service's first backlog is over, which comes after the answer to its subscriptions."""
+    with StoreReader(path) as reader:
+        return reader.last_engine_us is not None
+
+
 def subscribe_once(settings: Path, path: Path) -> None:
     """Let the broker know the session: it keeps only what is published after that."""
     service = start(settings)
     end = time.monotonic() + 20
-    while time.monotonic() < end:
-        if "connected to" in (settings.parent / "service.log").read_text():
-            break
+    while not (path.exists() and is_subscribed(path)):
+        assert time.monotonic() < end, (settings.parent / "service.log").read_text()
         time.sleep(0.05)
-    time.sleep(0.3)
     service.terminate()
     assert service.wait(15) == 0
     assert path.exists()

@@ -18,7 +18,7 @@ from collector.settings import load_configuration
 from collector.store import StoreReader
 from tests.broker import Mosquitto, amqtt, free_port, mosquitto
 from tests.delivery.receivers import WebReceiver
-from tests.test_crash import SETTINGS, count
+from tests.test_crash import SETTINGS, count, is_subscribed
 
 pytestmark = pytest.mark.broker
 
@@ -52,8 +52,7 @@ class Service:
         """Whether its first backlog is over: until its subscriptions stand, a broker keeps nothing for it."""
         if "connected to" not in self.log:
             return False
-        with StoreReader(self.path) as reader:
-            return reader.last_engine_us is not None
+        return is_subscribed(self.path)
 
     def until(self, is_so: Callable[[], bool], seconds: float = 20.0) -> None:
         end = time.monotonic() + seconds
@@ -137,7 +136,7 @@ def test_it_stops_while_it_waits_for_a_broker(start: Callable[..., Service]) -> 
 def test_it_works_with_a_broker_that_refuses_mqtt_5(start: Callable[..., Service]) -> None:
     with amqtt() as port:
         service = start(port)
-        service.until(lambda: "connected to" in service.log, 40)
+        service.until(service.is_live, 40)
         assert "MQTT 3.1.1" in service.log
         command = ["mosquitto_pub", "-p", str(port), "-u", "board", "-q", "1", "-t", "boards/timeless"]
         subprocess.run([*command, "-m", "301"], check=True, timeout=20)
@@ -202,7 +201,7 @@ def test_it_stays_within_75_mb_with_its_page_and_loads_nothing_heavy(
 ) -> None:
     with mosquitto(tmp_path / "broker") as broker:
         service = start(broker.port, has_page=True)
-        service.until(lambda: "connected to" in service.log)
+        service.until(service.is_live)
         for number in range(20):
             assert broker.publish("boards/timeless", str(300 + number))
         service.until(lambda: count(service.path) == 20)
