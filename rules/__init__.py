@@ -5,7 +5,7 @@ door that `collector` uses; what is not in `__all__` may change freely.
 """
 
 from rules import physics
-from rules.baseline import DAYS_NEEDED, Baseline, DayProfile, Learning, fit_day_profile
+from rules.baseline import DAYS_NEEDED, Band, Baseline, DayProfile, Learning, fit_day_profile
 from rules.blocks import Block, FlagArray, FloatArray, IntArray
 from rules.causes import CAUSES, Cause
 from rules.engine import Engine, Outcome
@@ -23,11 +23,15 @@ from rules.events import (
     IncidentOpened,
     IncidentUpdated,
     Priority,
+    Reason,
+    Rival,
+    Sign,
 )
-from rules.faults import FAULTS, Fault, Parameter
+from rules.faults import FAULTS, Fault, Finding, Parameter
 from rules.flags import Flag, primary_flag
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
+from rules.roles import ROLES, Role
 from rules.setup import (
     HOUR_US,
     MICROSECONDS,
@@ -50,12 +54,14 @@ __all__ = [
     "HOUR_US",
     "MICROSECONDS",
     "QUANTITIES",
+    "ROLES",
     "TESTS",
     "TWO_STATE",
     "AlarmEvent",
     "AlarmKey",
     "AlarmRaised",
     "AlarmReturned",
+    "Band",
     "Baseline",
     "Block",
     "Cause",
@@ -65,6 +71,7 @@ __all__ = [
     "Event",
     "Evidence",
     "Fault",
+    "Finding",
     "Flag",
     "FlagArray",
     "FlagRevised",
@@ -85,7 +92,11 @@ __all__ = [
     "Priority",
     "RateAlarm",
     "RateOfChangeLimits",
+    "Reason",
+    "Rival",
+    "Role",
     "SeriesRules",
+    "Sign",
     "SpikeLimits",
     "TankRules",
     "fit_day_profile",

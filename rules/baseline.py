@@ -8,7 +8,7 @@ engine stands on limits and rates alone.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -34,8 +34,20 @@ _LEAST_HALF_WIDTH = {
 }
 
 
+class Band(NamedTuple):
+    """The usual band at an instant and its centre, in the unit of the series."""
+
+    low: float
+    centre: float
+    high: float
+
+
 class Baseline(Protocol):
     """What the engine asks of any baseline."""
+
+    def band_at(self, time_us: int) -> Band:
+        """Return the usual band at an instant; constant within a quarter of an hour."""
+        ...
 
     def expect(self, times_us: IntArray) -> tuple[FloatArray, FloatArray]:
         """Return the low and high edge of the usual band at instants, each of shape (n,); NaN: not known."""
@@ -49,6 +61,12 @@ class DayProfile:
     time_zone: str
     low: tuple[float, ...]
     high: tuple[float, ...]
+
+    def band_at(self, time_us: int) -> Band:
+        """Return the usual band at an instant."""
+        slot = int(time_of_day_us(np.array([time_us], np.int64), self.time_zone)[0] // SLOT_US)
+        low, high = self.low[slot], self.high[slot]
+        return Band(low, (low + high) / 2, high)
 
     def expect(self, times_us: IntArray) -> tuple[FloatArray, FloatArray]:
         """Return the band's edges at instants; see `Baseline`."""

@@ -2,8 +2,8 @@
 
 Two doors bring things in: `advance` brings readings, `advance_to` brings only time. Every alarm event
 is put in an order that depends on the stream alone: by the engine's clock (the newest reading of any
-series, or the time told, less the allowance) at which it is known, then by arrival. Incidents are made
-of events in that order.
+series, or the time told, less the allowance) at which it is known, then by arrival. Steps, at which
+whole tanks are looked at, take their turn in the same order. Incidents are made of events in it.
 """
 
 from __future__ import annotations
@@ -27,16 +27,18 @@ from rules.events import (
     Incident,
     Priority,
 )
-from rules.faults import FAULTS, Fault
-from rules.features import LOOK_BACK_US, MINUTE_US
 from rules.flags import Flag
 from rules.incidents import Incidents
-from rules.setup import HOUR_US, EngineRules, TankRules
-from rules.staging import Staged
+from rules.setup import HOUR_US, EngineRules
+from rules.staging import RAISED, RETURNED, Staged
+from rules.tank_watch import Member, TankWatch
+from rules.trace import LOOK_BACK_US, MINUTE_US, STEP_US
 from rules.watch import SeriesWatch
 
 # A board that restarts or changes its access point is back within a minute; a dead one is not.
 BOARD_ON_DELAY_US = MINUTE_US
+# Alarms of single readings that are told with the trend of their series.
+_OF_LIMITS = frozenset({"under_limit", "over_limit", "under_danger_line", "over_danger_line"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,28 +70,30 @@ class Engine:
     def __init__(self, rules: EngineRules, baselines: Mapping[int, Baseline] | None = None) -> None:
         self.rules = rules
         known = {} if baselines is None else baselines
-        tanks = {tank.name: tank for tank in rules.tanks}
-        water = _water_series(rules)
-        self._watches = tuple(
-            SeriesWatch(
-                index,
-                series,
-                _faults_of(tanks[series.tank], series.quantity) if index in water else (),
-                known.get(index),
+        self._watches = tuple(SeriesWatch(index, series) for index, series in enumerate(rules.series))
+        self._tanks = {
+            tank.name: TankWatch(
+                tank,
+                [
+                    Member(watch.index, watch.rules, watch.trace, known.get(watch.index))
+                    for watch in self._watches
+                    if watch.rules.tank == tank.name
+                ],
             )
-            for index, series in enumerate(rules.series)
-        )
+            for tank in rules.tanks
+        }
         self._boards: dict[tuple[str, str], tuple[DelayedAlarm, tuple[str, ...]]] = {}
         self._incidents = Incidents()
         self._waiting: list[Staged] = []
         self._newest_us = -NEVER
         self._arrivals = 0
+        self._step: int | None = None
         self._is_listening = True
 
     @property
     def look_back_us(self) -> int:
         """How far back readings must be replayed after a restart for every feature and delay to be right."""
-        # Two hours for the delays of faults and rates, which run on features that look back themselves.
+        # Two hours for the delays of faults and rates, which run on traces that look back themselves.
         longest_us = LOOK_BACK_US + 2 * HOUR_US
         for series in self.rules.series:
             if series.flat_line is not None:
@@ -168,17 +172,22 @@ class Engine:
         self._is_listening = False
         for watch in self._watches:
             watch.is_listening = False
+        for tank in self._tanks.values():
+            tank.listen_from(None)
 
     def listen_from(self, time_us: int) -> None:
         """Everything is heard again from this instant on; silence counts from here."""
         self._is_listening = True
         for watch in self._watches:
             watch.listen_from(time_us)
+        for tank in self._tanks.values():
+            tank.listen_from(time_us)
 
     def set_baselines(self, baselines: Mapping[int, Baseline]) -> None:
-        """Judge minutes closed from now on by these baselines; others start to learn again."""
-        for watch in self._watches:
-            watch.set_baseline(baselines.get(watch.index))
+        """Judge by these baselines from now on; series without one start to learn again."""
+        for tank in self._tanks.values():
+            for member in tank.members:
+                member.baseline = baselines.get(member.index)
 
     def remember(self, series: int, last_us: int, value: float) -> None:
         """Take over the last reading of a series where it lies before the look-back."""
@@ -210,6 +219,8 @@ class Engine:
                 if (alarm.tank, alarm.series) == (watch.rules.tank, watch.rules.name)
             }
             watch.adopt(own)
+        for tank in self._tanks.values():
+            tank.adopt(wanted)
         for alarm, since_us in wanted.items():
             if alarm.cause == "device_offline":
                 delays = DelayedAlarm(BOARD_ON_DELAY_US, 0)
@@ -229,11 +240,12 @@ class Engine:
             for watch in self._watches
             for cause in watch.causes
         }
+        watched.update(key for tank in self._tanks.values() for key in tank.causes)
         for alarm in [alarm for alarm in active if alarm.cause != "device_offline" and alarm not in watched]:
             at_us = max(self._newest_us, active.pop(alarm))
             name = ":".join((alarm.tank, alarm.series, alarm.cause))
             event = AlarmReturned(at_us, alarm)
-            heappush(self._waiting, Staged(self._clock_us, BY_CLOCK, at_us, -1, name, False, event))
+            heappush(self._waiting, Staged(self._clock_us, BY_CLOCK, at_us, RETURNED, -1, name, event))
 
     # -- order and release -------------------------------------------------------------------------
 
@@ -268,22 +280,53 @@ class Engine:
             )
         else:
             event = AlarmReturned(change.at_us, alarm)
-        place = Staged(
-            change.order_us, change.sequence, change.at_us, -1, ":".join(key), change.is_raised, event
-        )
+        rank = RAISED if change.is_raised else RETURNED
+        place = Staged(change.order_us, change.sequence, change.at_us, rank, -1, ":".join(key), event)
         heappush(self._waiting, place)
 
     def _release(self) -> tuple[Event, ...]:
-        """Events whose turn has come, each alarm event followed by what it means for an incident."""
+        """Steps and events whose turn has come; each alarm event is followed by what it means."""
         events: list[Event] = []
         clock_us = self._clock_us
-        while self._waiting and self._waiting[0].order_us <= clock_us:
-            event = heappop(self._waiting).event
-            events.append(event)
-            meaning = self._incidents.take(event)
-            if meaning is not None:
-                events.append(meaning)
-        return tuple(events)
+        while True:
+            step = self._next_step(clock_us)
+            turn_us = clock_us + 1 if step is None else (step + 1) * STEP_US
+            if self._waiting and self._waiting[0].order_us < turn_us:
+                event = heappop(self._waiting).event
+                if isinstance(event, AlarmRaised) and event.alarm.cause in _OF_LIMITS:
+                    event = self._tanks[event.alarm.tank].with_trend(event)
+                events.append(event)
+                meaning = self._incidents.take(event)
+                if meaning is not None:
+                    events.append(meaning)
+            elif step is None:
+                return tuple(events)
+            else:
+                self._take_step(step)
+
+    def _next_step(self, clock_us: int) -> int | None:
+        """The next step at which there is anything to look at, if the clock has reached its end."""
+        last = clock_us // STEP_US - 1
+        step = 0 if self._step is None else self._step
+        if step > last:
+            return None
+        found = [first for tank in self._tanks.values() if (first := tank.next_step(step)) is not None]
+        # Steps at which every tank sleeps are jumped.
+        self._step = min(found, default=last + 1)
+        return self._step if self._step <= last else None
+
+    def _take_step(self, step: int) -> None:
+        for name, tank in self._tanks.items():
+            if tank.next_step(step) != step:
+                continue
+            boards = {
+                board: (series, delays.since_us)
+                for (place, board), (delays, series) in self._boards.items()
+                if place == name and delays.is_active
+            }
+            for staged in tank.step(step, boards):
+                heappush(self._waiting, staged)
+        self._step = step + 1
 
 
 def _by_series(series: np.typing.NDArray[np.int64]) -> Iterable[tuple[int, np.typing.NDArray[np.int64]]]:
@@ -296,25 +339,3 @@ def _by_series(series: np.typing.NDArray[np.int64]) -> Iterable[tuple[int, np.ty
     starts = np.flatnonzero(np.concatenate(([True], ranked[1:] != ranked[:-1])))
     for start, end in zip(starts, [*starts[1:], len(series)], strict=True):
         yield int(ranked[start]), order[start:end]
-
-
-def _water_series(rules: EngineRules) -> set[int]:
-    """Indices of the series that speak for a tank's water, one a tank and quantity."""
-    named = {(tank.name, quantity): name for tank in rules.tanks for quantity, name in tank.water.items()}
-    found: dict[tuple[str, str], int] = {}
-    for index, series in enumerate(rules.series):
-        key = (series.tank, series.quantity)
-        if named.get(key, series.name) == series.name:
-            found.setdefault(key, index)
-    return set(found.values())
-
-
-def _faults_of(tank: TankRules, quantity: str) -> list[tuple[Fault, dict[str, float]]]:
-    """Faults that this tank's equipment can have and this quantity can show, with their settings."""
-    faults = []
-    for fault in FAULTS.values():
-        if fault.quantity == quantity and fault.equipment in tank.equipment:
-            setting = {parameter.name: parameter.default for parameter in fault.parameters}
-            setting.update(tank.faults.get(fault.code, {}))
-            faults.append((fault, setting))
-    return faults

@@ -36,6 +36,63 @@ class AlarmKey:
     cause: str
 
 
+class Sign(StrEnum):
+    """What kind of thing a reason is; its value is in the unit that is said here."""
+
+    LEVEL = "level"
+    """A value against limits, in the unit of the series."""
+    BAND = "band"
+    """A value against what is usual at this hour, in the unit of the series."""
+    SLOPE = "slope"
+    """A robust slope, in the unit of the series per hour."""
+    CHANGE = "change"
+    """A difference between two stretches of time, in the unit of the series."""
+    DRIFT = "drift"
+    """A slow one-sided change over days, in the unit of the series."""
+    NEIGHBOR = "neighbor"
+    """A difference from a second probe of the same water, in the unit of the series."""
+    NOISE = "noise"
+    """A standard deviation of neighbouring readings, in the unit of the series."""
+    FLAT = "flat"
+    """A value that does not change, in the unit of the series."""
+    POWER = "power"
+    """The power of a piece of equipment, W (or 0 and 1 where only its state is known)."""
+    ROOM = "room"
+    """The temperature of the room."""
+    BALANCE = "balance"
+    """What the balance of water or salt asks for, in the unit of the series per hour."""
+    SILENCE = "silence"
+    """Nothing heard, for so many hours."""
+    CONTACT = "contact"
+    """The state of a contact, 0 or 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One thing that was seen: in which series, how much, against what, since when, over how long.
+
+    `value`, `low` and `high` are in the unit that `sign` says; a side of the band is None where it has
+    none. `speaks_against` marks what makes the cause less likely.
+    """
+
+    sign: Sign
+    series: str
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    since_us: int | None = None
+    window_us: int | None = None
+    speaks_against: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rival:
+    """Another cause that explains the same symptoms, and how sure it is."""
+
+    cause: str
+    confidence: float
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What an alarm is based on; None where a field has no meaning for its cause.
@@ -55,7 +112,8 @@ class Evidence:
     danger_earliest_us: int | None = None
     danger_latest_us: int | None = None
     confidence: float | None = None
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+    rivals: tuple[Rival, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

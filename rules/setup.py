@@ -141,8 +141,8 @@ class TankRules:
 
     `equipment` holds words such as "heater", "chiller", "top_off"; a fault is looked for only where
     there is equipment that can have it. `faults` overrides parameters of faults: code -> key -> value
-    in canonical units, rates per hour, durations in microseconds. `water` names, for a quantity, the
-    series that speaks for the tank's water; without it, the first series of that quantity does.
+    in canonical units, rates per hour, durations in microseconds. `roles` names series for the roles of
+    `rules.roles`, where they do not have them by their names.
     """
 
     name: str
@@ -150,7 +150,7 @@ class TankRules:
     volume_litres: float | None = None
     equipment: frozenset[str] = frozenset()
     faults: Mapping[str, Mapping[str, float]] = field(default_factory=lambda: MappingProxyType({}))
-    water: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    roles: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Everything that is watched of one series: its readings' flags, its minutes, its alarms.
+"""Everything that is watched of one series by its readings: their flags, its limits, its silence.
 
 A watch sees only the readings of its own series, in order, each with its arrival number and the
 engine's clock when it came; what it stages is put in order by the engine.
@@ -10,14 +10,8 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-import numpy as np
-import numpy.typing as npt
-
 from rules.alarm import NEVER, Change, DelayedAlarm
-from rules.baseline import Baseline
 from rules.events import FlagRevised, Priority
-from rules.faults import Fault
-from rules.features import MINUTE_US, Features, MinuteGrid
 from rules.flags import Flag
 from rules.limit_watch import LimitWatch
 from rules.quality.flat_line import FAIL as FLAT_FAIL
@@ -29,16 +23,13 @@ from rules.quality.suite import QualitySuite
 from rules.setup import SeriesRules
 from rules.silence import Silence
 from rules.staging import Stage, Staged
+from rules.trace import MINUTE_US, Trace
 
 # A sensor that gives impossible values for two minutes is gone; a single such value is a bad contact
 # or a lost bit on the wire. Longer would leave the tank unwatched, shorter would ring for a glitch.
 PROBE_DELAY_US = 2 * MINUTE_US
 # A stuck probe that moves is believed only after ten minutes, for a bad contact comes and goes.
 STUCK_OFF_DELAY_US = 10 * MINUTE_US
-# Feature rows farther apart than this do not carry a running delay from one to the next: an hour for a
-# slow series' own rate, and for a fault a quarter, for at wider intervals its short slope is not known.
-ROW_GAP_US = 60 * MINUTE_US
-FAULT_ROW_GAP_US = 15 * MINUTE_US
 _FLAT_NIBBLE = 0xF * (FLAT_FAIL // int(Flag.FAIL))
 _RANGE_NIBBLE = 0xF * (RANGE_FAIL // int(Flag.FAIL))
 
@@ -62,19 +53,9 @@ class SeriesWatch:
         Position of the series in `EngineRules.series`.
     rules
         Its limits.
-    faults
-        Faults that show in this series, each with its parameters' values.
-    baseline
-        What is usual, None while learning.
     """
 
-    def __init__(
-        self,
-        index: int,
-        rules: SeriesRules,
-        faults: Iterable[tuple[Fault, Mapping[str, float]]] = (),
-        baseline: Baseline | None = None,
-    ) -> None:
+    def __init__(self, index: int, rules: SeriesRules) -> None:
         self.index = index
         self.rules = rules
         gap_us = NEVER if rules.gap is None else rules.gap.fail_after_us
@@ -83,17 +64,7 @@ class SeriesWatch:
         self._stuck = DelayedAlarm(0, STUCK_OFF_DELAY_US, gap_us)
         self._out_of_range = DelayedAlarm(PROBE_DELAY_US, PROBE_DELAY_US, gap_us)
         self._silence = None if rules.gap is None else Silence(rules.gap.fail_after_us)
-        rate = rules.rate_alarm
-        self._grid = MinuteGrid(baseline, None if rate is None else rate.window_us)
-        self._rate = None if rate is None else DelayedAlarm(rate.on_delay_us, rate.off_delay_us, ROW_GAP_US)
-        self._faults = tuple(
-            (
-                fault,
-                setting,
-                DelayedAlarm(round(setting["on_delay"]), round(setting["off_delay"]), FAULT_ROW_GAP_US),
-            )
-            for fault, setting in faults
-        )
+        self.trace = Trace()
         self._stage = Stage(index, rules, self._priorities())
         for watch in self._limits:
             self._stage.name_setpoint(watch.cause, watch.alarm.setpoint)
@@ -104,10 +75,6 @@ class SeriesWatch:
         self.wakes_us = NEVER
 
     # -- what comes in -----------------------------------------------------------------------------
-
-    def set_baseline(self, baseline: Baseline | None) -> None:
-        """Judge minutes closed from now on by this baseline."""
-        self._grid.baseline = baseline
 
     def listen_from(self, time_us: int) -> None:
         """Count silence from this instant on."""
@@ -120,7 +87,7 @@ class SeriesWatch:
     def causes(self) -> frozenset[str]:
         """Causes of the alarms that this series can have."""
         silent = () if self._silence is None else ("probe_silent",)
-        return frozenset((*silent, *(cause for cause, _ in self._delayed())))
+        return frozenset((*silent, *(cause for cause, _ in self._by_reading())))
 
     def remember(self, last_us: int, value: float) -> None:
         """Take over the last reading where none has been judged: its silence counts from there."""
@@ -131,7 +98,7 @@ class SeriesWatch:
 
     def adopt(self, active: Mapping[str, int]) -> None:
         """Take over which alarms were active before a restart, and since when; the others are normal."""
-        for cause, delays in self._delayed():
+        for cause, delays in self._by_reading():
             if delays.is_active != (cause in active):
                 delays.force(cause in active, active.get(cause, 0))
         if self._silence is not None:
@@ -215,32 +182,36 @@ class SeriesWatch:
             stage.add("probe_silent", self._silence.judge(times_us, sequences, clocks_us, self.is_listening))
         self._judge_probe(times_us, sequences, clocks_us, verdicts.packed)
         kept = _plausible(verdicts.packed)
+        packed = verdicts.packed
         if kept is None:
-            plausible = self._judge_water(times_us, values, sequences, clocks_us)
+            plausible = self._judge_water(times_us, values, sequences, clocks_us, packed)
         else:
             plausible = self._judge_water(
                 [times_us[i] for i in kept],
                 [values[i] for i in kept],
                 [sequences[i] for i in kept],
                 [clocks_us[i] for i in kept],
+                [packed[i] for i in kept],
             )
         self._last_us = times_us[-1]
         self._set_wake()
         staged = stage.finish(values[-1], plausible)
-        return Judged(verdicts.primary, verdicts.packed, [False] * len(times_us), revised, staged)
+        return Judged(verdicts.primary, packed, [False] * len(times_us), revised, staged)
 
     def _judge_water(
-        self, times_us: list[int], values: list[float], sequences: list[int], clocks_us: list[int]
+        self,
+        times_us: list[int],
+        values: list[float],
+        sequences: list[int],
+        clocks_us: list[int],
+        packed: list[int],
     ) -> float | None:
-        """Watch limits and minutes by what the sensor can give; return the last such value, if any."""
+        """Watch limits, and keep the trace, by what the sensor can give; return the last such value."""
         if not times_us:
             return None
         self._stage.see(times_us, values)
-        self._grid.collect(times_us, values)
-        rows = self._grid.rows()
-        self._stage.see_rows(rows)
-        if rows is not None and (self._faults or self._rate is not None):
-            self._judge_rows(rows, times_us, sequences, clocks_us)
+        is_flat = [bits & _FLAT_NIBBLE == FLAT_FAIL for bits in packed] if any(packed) else None
+        self.trace.collect(times_us, values, clocks_us, is_flat)
         for limit in self._limits:
             changes = limit.judge(times_us, values, sequences, clocks_us, self.is_listening)
             if changes:
@@ -273,26 +244,6 @@ class SeriesWatch:
                 )
             self._stage.add(cause, changes)
 
-    def _judge_rows(
-        self, rows: Features, times_us: list[int], sequences: list[int], clocks_us: list[int]
-    ) -> None:
-        """Judge the minutes that these readings closed."""
-        closing = np.searchsorted(np.array(times_us, np.int64), rows.times_us, side="left").tolist()
-        where = [(sequences[i], clocks_us[i]) for i in closing]
-        for fault, setting, delays in self._faults:
-            symptom = fault.symptom(rows, setting)
-            if not delays.is_idle or symptom.is_on.any():
-                changes = _walk(delays, rows, where, symptom.is_on, symptom.is_off, symptom.is_known)
-                self._stage.add_rows(fault.code, changes, symptom.reasons)
-        alarm = self.rules.rate_alarm
-        if self._rate is not None and alarm is not None and rows.rate is not None:
-            size = np.abs(rows.rate.median)
-            is_on = size > alarm.per_hour
-            if not self._rate.is_idle or is_on.any():
-                is_known = np.isfinite(size)
-                changes = _walk(self._rate, rows, where, is_on, size < alarm.per_hour, is_known)
-                self._stage.add_rows("changing_fast", changes)
-
     def _set_wake(self) -> None:
         wakes_us = NEVER if self._silence is None else self._silence.wakes_us
         for delays in self._timed:
@@ -303,11 +254,7 @@ class SeriesWatch:
     # -- the alarms of this series -----------------------------------------------------------------
 
     def _priorities(self) -> dict[str, Priority]:
-        priorities = {watch.cause: watch.alarm.priority for watch in self._limits}
-        priorities |= {fault.code: fault.priority for fault, _, _ in self._faults}
-        if self.rules.rate_alarm is not None:
-            priorities["changing_fast"] = self.rules.rate_alarm.priority
-        return priorities
+        return {watch.cause: watch.alarm.priority for watch in self._limits}
 
     def _by_reading(self) -> Iterable[tuple[str, DelayedAlarm]]:
         """Alarms whose delays may end by the clock alone."""
@@ -316,38 +263,9 @@ class SeriesWatch:
         for watch in self._limits:
             yield watch.cause, watch.delays
 
-    def _delayed(self) -> Iterable[tuple[str, DelayedAlarm]]:
-        yield from self._by_reading()
-        if self._rate is not None:
-            yield "changing_fast", self._rate
-        for fault, _, delays in self._faults:
-            yield fault.code, delays
-
 
 def _plausible(packed: list[int]) -> list[int] | None:
     """Positions of readings that the sensor can give; None for all of them."""
     if not any(packed) or all(bits & _RANGE_NIBBLE != RANGE_FAIL for bits in packed):
         return None
     return [position for position, bits in enumerate(packed) if bits & _RANGE_NIBBLE != RANGE_FAIL]
-
-
-def _walk(
-    delays: DelayedAlarm,
-    rows: Features,
-    where: list[tuple[int, int]],
-    is_on: npt.NDArray[np.bool_],
-    is_off: npt.NDArray[np.bool_],
-    is_known: npt.NDArray[np.bool_],
-) -> list[Change]:
-    """Let a delayed alarm take the known rows in order; return its changes.
-
-    `where` holds, for each row, the arrival number of the reading that closed it and the clock then.
-    """
-    changes: list[Change] = []
-    ends_us, on, off = rows.times_us.tolist(), is_on.tolist(), is_off.tolist()
-    for position in np.flatnonzero(is_known).tolist():
-        sequence, clock_us = where[position]
-        changes += delays.observe(
-            ends_us[position], sequence, clock_us, on[position], off[position], by_clock=False
-        )
-    return changes

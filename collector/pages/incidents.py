@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 from collector.pages.drawing import Chart, draw, limit_words
 from collector.pages.history import CHART_BUCKETS
-from collector.pages.labels import Labels, SeriesLabel, plain
+from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import Delivery, IncidentRecord, Record
+from collector.wording.reasons import reason_text
 from collector.wording.times import duration_text
-from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident
+from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident, Reason
 
 # What the tank looked like before and after, even if the incident was short.
 _LEAST_AROUND_US = HOUR_US
@@ -130,11 +131,16 @@ def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
         watches="" if cause is None else cause.watches,
         facts=_facts(incident, labels, zone),
         evidence=_evidence(incident, first, zone),
-        reasons=tuple(map(plain, incident.evidence.reasons)),
+        reasons=tuple(_reason(one, incident.tank, labels) for one in incident.evidence.reasons),
         charts=tuple(_charts(record, incident, labels, zone, now_us)),
         events=tuple(events),
         deliveries=tuple(_delivery(one, zone) for one in record.deliveries(number)),
     )
+
+
+def _reason(reason: Reason, tank: str, labels: Labels) -> str:
+    label = labels.series(tank, reason.series)
+    return reason_text(reason, label.title, label.quantity)
 
 
 def _row(record: IncidentRecord, labels: Labels, now_us: int) -> IncidentRow:

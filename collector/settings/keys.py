@@ -18,7 +18,7 @@ from pydantic_core import PydanticUndefined
 from collector.settings.defaults import ALARM_DEFAULTS
 from collector.settings.mistakes import Path
 from collector.settings.model import Settings
-from rules import FAULTS, MICROSECONDS, QUANTITIES
+from rules import FAULTS, MICROSECONDS, QUANTITIES, ROLES, Parameter
 
 # How the name that a keeper chooses is written in the path of a key, by the table that holds it.
 _CHOSEN = {"people": "<person>", "tanks": "<tank>", "series": "<series>"}
@@ -42,12 +42,8 @@ def documented_keys() -> Iterator[DocumentedKey]:
 def fault_parameters() -> Iterator[DocumentedKey]:
     """Every parameter of every fault, with its default in canonical units."""
     for fault in FAULTS.values():
-        unit = QUANTITIES[fault.quantity]
         for parameter in fault.parameters:
-            if parameter.kind == "duration":
-                default = f"{parameter.default / MICROSECONDS / 60:g} min"
-            else:
-                default = f"{parameter.default:g} {unit}{'/h' if parameter.kind == 'rate' else ''}"
+            default = parameter_text(parameter)
             yield DocumentedKey(
                 f"tanks.<tank>.faults.{fault.code}.{parameter.name}",
                 parameter.kind,
@@ -55,6 +51,14 @@ def fault_parameters() -> Iterator[DocumentedKey]:
                 parameter.meaning,
                 f'"{default}"',
             )
+
+
+def parameter_text(parameter: Parameter) -> str:
+    """The default of a fault's parameter as a keeper would write it."""
+    if parameter.kind == "duration":
+        return f"{parameter.default / MICROSECONDS / 60:g} min"
+    unit = "" if parameter.kind == "number" else QUANTITIES[parameter.quantity]
+    return f"{parameter.default:g} {unit}".rstrip() + ("/h" if parameter.kind == "rate" else "")
 
 
 def keys_text() -> str:
@@ -68,6 +72,10 @@ def keys_text() -> str:
     for key in (*documented_keys(), *fault_parameters()):
         unit = f" ({key.unit})" if key.unit else ""
         lines += [f"{key.path}{unit}", f"    {key.meaning}; default: {key.default}"]
+    lines += ["", "Roles of series (quantities: what the series is of)", ""]
+    for role in ROLES.values():
+        alone = "; a series that is alone of its quantity has it" if role.is_taken_alone else ""
+        lines += [f"{role.name} ({' or '.join(role.quantities)}): {role.meaning}{alone}"]
     lines += ["", "Alarm defaults by quantity (unit: deadband, on_delay, off_delay: reason)", ""]
     for quantity, default in ALARM_DEFAULTS.items():
         unit = QUANTITIES[quantity] or "no unit"

@@ -272,9 +272,8 @@ class TankSettings(Table):
         [],
         like='["heater", "top_off"]',
     )
-    water: dict[str, str] = _key(
-        "for a quantity of which there are several series, the one that speaks for the tank's water; "
-        "without it the first",
+    roles: dict[str, str] = _key(
+        "which series speaks for what, where their names do not say it; the roles stand at the end",
         {},
         like='{ temperature = "temperature" }',
     )

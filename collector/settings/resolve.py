@@ -26,7 +26,7 @@ from collector.settings.section import Section
 from collector.settings.series import resolve_series
 from collector.settings.suggestions import instead_of, nearest
 from collector.settings.topics import Declared, brings, check_unit, names, resolve_board, resolve_source
-from rules import FAULTS, MICROSECONDS, QUANTITIES, EngineRules, SeriesRules, TankRules
+from rules import FAULTS, MICROSECONDS, ROLES, EngineRules, SeriesRules, TankRules
 
 # Equipment of a reef tank, beside what faults are known of: said today, it is understood by later faults.
 _EQUIPMENT = frozenset(
@@ -203,20 +203,20 @@ def _tank(
     section: Section, name: str, settings: TankSettings, siblings: Collection[str]
 ) -> TankConfiguration:
     _check_time_zone(section, settings.time_zone)
-    known = _EQUIPMENT | {fault.equipment for fault in FAULTS.values()}
+    known = _EQUIPMENT.union(*(fault.equipment for fault in FAULTS.values()))
     for word in settings.equipment:
         if word not in known:
             section.wrong("equipment", instead_of(word, known), word)
-    for quantity, series in settings.water.items():
+    roles = section.at("roles")
+    for role, series in settings.roles.items():
         one = settings.series.get(series)
-        if quantity not in QUANTITIES:
-            section.at("water").wrong(
-                quantity, f"no such quantity; {instead_of(quantity, QUANTITIES)}", series
-            )
+        if role not in ROLES:
+            roles.wrong(role, f"no such role; {instead_of(role, ROLES)}", series)
         elif series not in siblings:
-            section.at("water").wrong(quantity, f"no such series; {instead_of(series, siblings)}", series)
-        elif one is not None and one.quantity != quantity:
-            section.at("water").wrong(quantity, f"that series is a {one.quantity}", series)
+            roles.wrong(role, f"no such series; {instead_of(series, siblings)}", series)
+        elif one is not None and one.quantity not in ROLES[role].quantities:
+            wanted = " or ".join(ROLES[role].quantities)
+            roles.wrong(role, f"a {wanted} is needed, and that series is a {one.quantity}", series)
     return TankConfiguration(
         name=name,
         title=section.title(settings.title),
@@ -228,7 +228,7 @@ def _tank(
             faults=MappingProxyType(
                 {code: _fault(section.at("faults", code), code, own) for code, own in settings.faults.items()}
             ),
-            water=MappingProxyType(dict(settings.water)),
+            roles=MappingProxyType(dict(settings.roles)),
         ),
     )
 
@@ -250,9 +250,11 @@ def _fault(section: Section, code: str, own: Mapping[str, str]) -> Mapping[str, 
             duration_us = section.duration(key, text)
             value = None if duration_us is None else float(duration_us)
         elif parameter.kind == "rate":
-            value = section.rate(key, text, fault.quantity)
+            value = section.rate(key, text, parameter.quantity)
+        elif parameter.kind == "number":
+            value = section.number(key, text)
         else:
-            value = section.quantity(key, text, fault.quantity, difference=True)
+            value = section.quantity(key, text, parameter.quantity, difference=True)
         if value is not None:
             found[key] = value
     return MappingProxyType(found)

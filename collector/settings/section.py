@@ -5,6 +5,7 @@ Whatever is wrong comes out as None, so that resolving goes on and the next mist
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -80,6 +81,19 @@ class Section:
             return None
         if not value > 0:
             self.wrong(key, "more than nothing is needed", text)
+            return None
+        return value
+
+    def number(self, key: str, text: str | None) -> float | None:
+        """A number without a unit, above nothing."""
+        if text is None:
+            return None
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not (math.isfinite(value) and value > 0):
+            self.wrong(key, f"a number above nothing is needed{self._such_as(key)}", text)
             return None
         return value
 

@@ -11,7 +11,18 @@ import orjson
 from collector.messages import Message, Try
 from collector.store.commit import BoardState, IncidentRecord
 from collector.store.outbox import MESSAGE_COLUMNS
-from rules import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence, Incident, Priority
+from rules import (
+    AlarmEvent,
+    AlarmKey,
+    AlarmRaised,
+    AlarmReturned,
+    Evidence,
+    Incident,
+    Priority,
+    Reason,
+    Rival,
+    Sign,
+)
 
 _INCIDENT = (
     "SELECT number, tank, cause, series, priority, first_evidence_us, alarmed_at_us, ended_at_us, evidence,"
@@ -189,8 +200,13 @@ class History:
 def _evidence(text: str) -> Evidence:
     # Fields that an older or newer version knew are passed over; missing ones keep their None.
     known = {key: value for key, value in orjson.loads(text).items() if key in _EVIDENCE}
-    known["reasons"] = tuple(known.get("reasons", ()))
+    known["reasons"] = tuple(_reason(one) for one in known.get("reasons", ()) if isinstance(one, dict))
+    known["rivals"] = tuple(Rival(one["cause"], one["confidence"]) for one in known.get("rivals", ()))
     return Evidence(**known)
+
+
+def _reason(known: dict[str, Any]) -> Reason:
+    return Reason(**{**known, "sign": Sign(known["sign"])})
 
 
 def _alarm(row: tuple[Any, ...]) -> AlarmEvent:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from types import MappingProxyType
 
 from rules.faults import heater_failed_off, heater_stuck_on
-from rules.faults.fault import Fault, Parameter, Symptom
+from rules.faults.fault import Fault, Finding, Parameter
 
 _ALL: tuple[Fault, ...] = (heater_failed_off.FAULT, heater_stuck_on.FAULT)
 
 FAULTS = MappingProxyType({fault.code: fault for fault in _ALL})
 
-__all__ = ["FAULTS", "Fault", "Parameter", "Symptom"]
+__all__ = ["FAULTS", "Fault", "Finding", "Parameter"]

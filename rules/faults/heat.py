@@ -10,11 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
-from rules.events import Priority
-from rules.faults.fault import Parameter, Symptom
-from rules.features import Features
+from rules.events import Priority, Reason, Sign
+from rules.faults.fault import NORMAL, Finding, Parameter
+from rules.look import Look, TankLook
 from rules.setup import HOUR_US
 
 _MINUTE_US = HOUR_US // 60
@@ -25,30 +23,35 @@ PARAMETERS = (
         "difference",
         0.1,
         "how far outside the usual band; the band already holds the thermostat's hysteresis",
+        "temperature",
     ),
     Parameter(
         "least_rate",
         "rate",
         0.08,
         "slower is drift of the room: a tank of 1500 L without heat starts at 0.24 degC/h",
+        "temperature",
     ),
     Parameter(
         "greatest_rate",
         "rate",
         1.2,
         "faster is a water change or the probe: a tank of 80 L without heat starts at 0.45 degC/h",
+        "temperature",
     ),
     Parameter(
         "learning_rate",
         "rate",
         0.15,
         "while there is no baseline: least rate over three hours, above the usual swing of a day",
+        "temperature",
     ),
     Parameter(
         "learning_margin",
         "difference",
         0.3,
         "while there is no baseline: how far outside the range of the day before",
+        "temperature",
     ),
     Parameter(
         "on_delay",
@@ -71,33 +74,47 @@ class HeatFault:
 
     code: str
     sign: int
-    equipment: str = "heater"
-    quantity: str = "temperature"
+    roles: tuple[str, ...] = ("temperature",)
+    quantities: tuple[str, ...] = ()
+    equipment: frozenset[str] = frozenset({"heater"})
+    hears_silence: bool = False
     priority: Priority = Priority.URGENT
     parameters: tuple[Parameter, ...] = PARAMETERS
 
-    def symptom(self, features: Features, setting: Mapping[str, float]) -> Symptom:
-        """Judge rows of features; comparisons with NaN are False, so what is not known is not on."""
+    def judge(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding | None:  # noqa: ARG002
+        """See `Fault`."""
+        if not subject.is_known:
+            return None
         sign = self.sign
-        level = features.level
-        edge = features.expected[0 if sign < 0 else 1]
-        hour, short = (sign * slope.median for slope in (features.slope, features.slope_short))
-        steady = (hour >= setting["least_rate"]) & (hour <= setting["greatest_rate"])
-        steady &= (short >= setting["least_rate"]) & (short <= setting["greatest_rate"])
-        outside = sign * (level - edge) >= setting["margin"]
-        learning = ~np.isfinite(edge)
-        if learning.any():
-            past = features.day_range[0 if sign < 0 else 1]
-            unusual = sign * features.slope_long.median >= setting["learning_rate"]
-            unusual &= sign * (level - past) >= setting["learning_margin"]
-            outside = np.where(learning, unusual, outside)
-        back = np.where(learning, hour <= -setting["least_rate"] / 2, sign * (level - edge) <= 0)
-        return Symptom(
-            is_on=steady & outside,
-            is_off=back,
-            is_known=np.isfinite(level) & np.isfinite(hour),
-            reasons=(
-                "falling_steadily" if sign < 0 else "rising_steadily",
-                "below_usual" if sign < 0 else "above_usual",
+        band = subject.band
+        if band is not None:
+            edge = band.low if sign < 0 else band.high
+            beyond, least_beyond = sign * (subject.value - edge), setting["margin"]
+        else:
+            edge = subject.habits.day_low if sign < 0 else subject.habits.day_high
+            beyond, least_beyond = sign * (subject.value - edge), setting["learning_margin"]
+        if not beyond > 0:
+            return NORMAL
+        hour, short = subject.slope(60), subject.slope(25)
+        least, greatest = setting["least_rate"], setting["greatest_rate"]
+        is_steady = least <= sign * hour.median <= greatest and least <= sign * short.median <= greatest
+        if band is None:
+            is_steady = is_steady and sign * subject.slope(180).median >= setting["learning_rate"]
+            if sign * hour.median <= -least / 2:
+                return NORMAL
+        if not (is_steady and beyond >= least_beyond):
+            return Finding(0.3)
+        return Finding(
+            0.7,
+            (
+                Reason(Sign.SLOPE, subject.name, hour.median, window_us=HOUR_US),
+                Reason(
+                    Sign.BAND,
+                    subject.name,
+                    subject.value,
+                    None if band is None else band.low,
+                    None if band is None else band.high,
+                ),
             ),
+            frozenset({"temperature_low" if sign < 0 else "temperature_high"}),
         )

@@ -7,10 +7,11 @@ import numpy as np
 from collector.baselines import Version
 from collector.intake import Judge
 from collector.store import RecordedBlock
-from rules import Block, Engine, EngineRules, FloatArray, IntArray, SeriesRules, TankRules
+from rules import Band, Block, Engine, EngineRules, FloatArray, IntArray, SeriesRules, TankRules
 
 MINUTE_US = 60_000_000
-START_US = 1_790_000_000_000_000 // MINUTE_US * MINUTE_US
+STEP_US = 5 * MINUTE_US
+START_US = 1_790_000_000_000_000 // STEP_US * STEP_US
 
 
 class Asked:
@@ -19,8 +20,11 @@ class Asked:
     def __init__(self) -> None:
         self.instants: list[int] = []
 
+    def band_at(self, time_us: int) -> Band:
+        self.instants.append(time_us)
+        return Band(24.0, 25.5, 27.0)
+
     def expect(self, times_us: IntArray) -> tuple[FloatArray, FloatArray]:
-        self.instants += times_us.tolist()
         return np.full(len(times_us), 24.0), np.full(len(times_us), 27.0)
 
 
@@ -31,25 +35,31 @@ def recorded(number: int) -> RecordedBlock:
     return RecordedBlock(number, observed_us + 1_000_000, block, np.zeros(1, np.uint8), ())
 
 
-def test_each_minute_is_judged_by_the_baseline_that_was_in_force_then():
+def middles(*numbers: int) -> list[int]:
+    """Middles of the steps of these numbers, counted from the start."""
+    return [START_US + number * STEP_US + STEP_US // 2 for number in numbers]
+
+
+def test_each_step_is_judged_by_the_baseline_that_was_in_force_then():
     rules = EngineRules(
         (TankRules("reef", equipment=frozenset({"heater"})),),
         (SeriesRules("reef", "temperature", "temperature"),),
     )
     judge = Judge(Engine(rules), {})
     first, second, third = Asked(), Asked(), Asked()
-    change_us = START_US + 10 * MINUTE_US + 30_000_000
+    change_us = START_US + 20 * MINUTE_US + 30_000_000
     versions = [
         Version(START_US - 1, 0, first),
         Version(change_us, 0, second),
-        Version(START_US + 60 * MINUTE_US, 0, third),
+        Version(START_US + 120 * MINUTE_US, 0, third),
     ]
-    judge.replay((recorded(number) for number in range(20)), versions)
-    assert first.instants == [START_US + number * MINUTE_US for number in range(1, 11)]
-    assert second.instants == [START_US + number * MINUTE_US for number in range(11, 20)]
+    judge.replay((recorded(number) for number in range(40)), versions)
+    # The step that ends with minute 20 is taken when the reading of minute 21 has come.
+    assert first.instants == middles(0, 1, 2)
+    assert second.instants == middles(3, 4, 5, 6)
     assert third.instants == []
-    judge.judge([(START_US + 61 * MINUTE_US, 0, 25.0, 0, 0, b"")], 0)
-    assert third.instants == [START_US + 20 * MINUTE_US]
+    judge.judge([(START_US + 41 * MINUTE_US, 0, 25.0, 0, 0, b"")], 0)
+    assert third.instants == middles(7)
 
 
 def test_a_series_that_is_learning_again_keeps_the_baseline_it_had():
@@ -64,5 +74,5 @@ def test_a_series_that_is_learning_again_keeps_the_baseline_it_had():
     kept = Asked()
     judge.expect({0: kept})
     judge.expect({1: Asked()})
-    judge.judge([(START_US, 0, 25.0, 0, 0, b""), (START_US + MINUTE_US, 0, 25.0, 0, 0, b"")], 0)
-    assert kept.instants == [START_US + MINUTE_US]
+    judge.judge([(START_US + n * STEP_US, 0, 25.0, 0, 0, b"") for n in range(3)], 0)
+    assert kept.instants == middles(0)

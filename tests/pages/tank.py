@@ -30,7 +30,9 @@ from rules import (
     Incident,
     LimitAlarm,
     Priority,
+    Reason,
     SeriesRules,
+    Sign,
     TankRules,
 )
 
@@ -177,7 +179,10 @@ HEATER_EVIDENCE = Evidence(
     danger_earliest_us=NOW + 120 * MINUTE,
     danger_latest_us=NOW + 200 * MINUTE,
     confidence=0.9,
-    reasons=("falling_steadily", "below_usual"),
+    reasons=(
+        Reason(Sign.SLOPE, "temperature", -0.31, window_us=HOUR),
+        Reason(Sign.BAND, "temperature", 24.62, 25.31, 25.74),
+    ),
 )
 
 

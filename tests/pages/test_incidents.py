@@ -106,7 +106,7 @@ def test_story_tells_the_words_the_evidence_and_the_instants(pages: httpx.Client
         "Danger line 23.0 °C",
         "about 05:10, between 04:45 and 06:05",
         "Confidence 90 %",
-        "Falling steadily Below usual",
+        ", slope: -0.31 °C/h over 1 h",
     ):
         assert part in text, part
 

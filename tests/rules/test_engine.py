@@ -368,8 +368,8 @@ class TestBoard:
         assert engine.advance_to(START_US + HOUR_US) == ()
 
 
-@pytest.mark.parametrize(("hours", "is_told"), [(0.9, True), (1.1, False), (72.0, False)])
-def test_a_slope_from_before_a_gap_is_told_for_an_hour_at_most(hours, is_told):
+@pytest.mark.parametrize(("hours", "is_told"), [(0.4, True), (0.7, False), (72.0, False)])
+def test_a_slope_from_before_a_gap_is_told_while_it_covers_half_its_window(hours, is_told):
     """Readings after an outage have no slope of their own yet; a projection must not use an old one."""
     limits = (
         limit(26.0, is_high=True, delay_us=0),
@@ -385,18 +385,19 @@ def test_a_slope_from_before_a_gap_is_told_for_an_hour_at_most(hours, is_told):
     assert (raised.evidence.danger_at_us is not None) is is_told
 
 
-def test_evidence_of_a_slope_is_of_the_last_minute_before_the_alarm():
-    """A delay of a minute and a half ends between two minutes: the one behind was not known then."""
-    rule = RateAlarm(3.0, 11 * MINUTE, 90_000_000, 0, Priority.LOW)
+def test_evidence_of_a_slope_is_of_the_step_that_raised_the_alarm():
+    """Steps are five minutes apart: a delay of a minute and a half ends at the next one."""
+    rule = RateAlarm(3.0, 30 * MINUTE, 90_000_000, 0, Priority.LOW)
     engine = Engine(one_series(rate_alarm=rule))
-    minutes = np.arange(40)
-    times = (START_US + minutes * MINUTE).tolist()
-    raised = engine.advance(block(times, (25.0 + 0.1 * np.maximum(minutes - 15, 0)).tolist())).events[0]
+    start = START_US // (5 * MINUTE) * 5 * MINUTE
+    minutes = np.arange(80)
+    times = (start + minutes * MINUTE).tolist()
+    raised = engine.advance(block(times, (25.0 + 0.1 * np.maximum(minutes - 30, 0)).tolist())).events[0]
     assert isinstance(raised, AlarmRaised)
-    assert raised.at_us == raised.first_evidence_us + 90_000_000
-    # The last row known then holds the newest reading before its end, and its level is the median of five.
-    known = (raised.first_evidence_us + MINUTE - START_US) // MINUTE - 2
-    assert raised.evidence.value == pytest.approx(25.0 + 0.1 * (known - 15))
+    assert raised.at_us == raised.first_evidence_us + 5 * MINUTE
+    # Its value is the median of the five minutes before.
+    known = (raised.at_us - start) // MINUTE - 3
+    assert raised.evidence.value == pytest.approx(25.0 + 0.1 * (known - 30))
 
 
 class TestStuck:

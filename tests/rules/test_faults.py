@@ -25,6 +25,7 @@ from rules import (
     LimitAlarm,
     Priority,
     SeriesRules,
+    Sign,
     TankRules,
     fit_day_profile,
 )
@@ -110,7 +111,8 @@ def test_the_alarm_tells_when_the_danger_line_will_be_reached():
     # A straight line is early: heat loss slows as the water nears the room (end temperature 18.4).
     reached_us = FAILS_US + 22.7 * HOUR_US * np.log((25.5 - 18.4) / (21.0 - 18.4))
     assert FAILS_US + 6 * HOUR_US < evidence.danger_at_us <= reached_us
-    assert evidence.reasons == ("falling_steadily", "below_usual")
+    assert [reason.sign for reason in evidence.reasons] == [Sign.SLOPE, Sign.BAND]
+    assert evidence.reasons[0].value == evidence.rate_per_hour
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -133,8 +135,8 @@ def test_a_cold_water_change_is_not_a_heater_failure(drop, with_baseline):
     assert [event.alarm.cause for event in raised] == []
 
 
-@pytest.mark.parametrize(("hole", "rings"), [(14, True), (40, False)])
-def test_a_fault_is_not_named_over_a_hole_behind_which_all_is_well(hole, rings):
+@pytest.mark.parametrize("hole", [14, 40])
+def test_a_fault_is_not_named_over_a_hole_behind_which_all_is_well(hole):
     """Cold for five minutes of the on-delay, then no readings for a while, then as warm as ever."""
     minutes = np.arange(92)
     falling = 25.5 - np.maximum(minutes - 50, 0) * 0.01
@@ -144,7 +146,7 @@ def test_a_fault_is_not_named_over_a_hole_behind_which_all_is_well(hole, rings):
     behind = START_US + (91 + hole + np.arange(60)) * MINUTE_US
     times = np.concatenate((START_US + minutes * MINUTE_US, behind))
     raised = alarms(times, np.concatenate((falling, np.full(60, 25.5))), profile)
-    assert [event.alarm.cause for event in raised] == (["heater_failed_off"] if rings else [])
+    assert raised == []
 
 
 def test_a_tank_without_a_heater_has_no_heater_faults():

@@ -20,7 +20,7 @@ SMALL: dict[str, Any] = {
             "volume": "400 L",
             "equipment": ["heater"],
             "faults": {"heater_failed_off": {}},
-            "water": {},
+            "roles": {},
             "series": {
                 "temperature": {"quantity": "temperature"},
                 "ph": {"quantity": "ph"},

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from collector.store import Commit, IncidentRecord, NewMessage, Outbox, Outcome, Store, StoreReader
-from rules import AlarmKey, AlarmRaised, AlarmReturned, Evidence, Incident, Priority
+from rules import AlarmKey, AlarmRaised, AlarmReturned, Evidence, Incident, Priority, Reason, Rival, Sign
 from tests.store.commits import query
 
 COLD = AlarmKey("reef", "temperature", "under_limit")
@@ -23,7 +23,11 @@ EVIDENCE = Evidence(
     danger=22.0,
     danger_at_us=9_000,
     confidence=0.8,
-    reasons=("falls at 0.4 degC/h", "night"),
+    reasons=(
+        Reason(Sign.SLOPE, "temperature", -0.4, window_us=3_600_000_000),
+        Reason(Sign.BAND, "temperature", 24.1, 24.8, 25.4, since_us=500),
+    ),
+    rivals=(Rival("heater_weak", 0.4),),
 )
 INCIDENT = Incident(
     number=1,

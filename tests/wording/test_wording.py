@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from collector.units.display import display
 from collector.wording import BODY_WORDS, Kind, message_for
 from collector.wording.texts import ANY_LOOK, CAUSE_TEXTS, LOOKS, Look
-from rules import CAUSES, QUANTITIES, TWO_STATE, AlarmKey, Evidence, Incident, Priority
+from rules import CAUSES, QUANTITIES, TWO_STATE, AlarmKey, Evidence, Incident, Priority, Reason, Sign
 from tests.wording.example import HEATER, HOUR, MINUTE, NOW, at, configuration, incident
 
 KINDS: tuple[Kind, ...] = ("opened", "worsened", "ended")
@@ -92,7 +92,7 @@ _evidence = st.builds(
     danger_earliest_us=_instants,
     danger_latest_us=_instants,
     confidence=st.one_of(st.none(), st.floats(0, 1)),
-    reasons=st.sampled_from([(), ("falling_steadily", "below_usual")]),
+    reasons=st.sampled_from([(), (Reason(Sign.SLOPE, "temperature", -0.3, window_us=3_600_000_000),)]),
 )
 _known = st.sampled_from(sorted(QUANTITIES))
 
@@ -254,7 +254,9 @@ def test_worsened_incident_says_so_first() -> None:
     assert body(HEATER, "worsened").startswith("Worse now. Falling ")
 
 
-@pytest.mark.parametrize("name", [field.name for field in fields(Evidence) if field.name != "reasons"])
+@pytest.mark.parametrize(
+    "name", [field.name for field in fields(Evidence) if field.name not in ("reasons", "rivals")]
+)
 def test_no_field_of_the_evidence_is_needed(name: str) -> None:
     message = message_for(heater(**{name: None}), configuration(), kind="opened", now_us=NOW)
     assert message.title.startswith("Heater failed: Reef")

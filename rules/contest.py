@@ -1,0 +1,146 @@
+"""Faults that explain the same symptoms compete. Which one speaks, and who are its rivals?
+
+Each fault is held on its own: its confidence must stay at `ON` for its on-delay, and below `OFF` for its
+off-delay. Of the held ones that share a symptom only the surest speaks, and only what speaks is an
+alarm. Who speaks already is overtaken only by one that is clearly surer, so that a name does not flutter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from rules.alarm import NEVER
+from rules.events import Rival
+from rules.faults.fault import OFF, ON, Fault, Finding
+from rules.trace import MINUTE_US
+
+# How much surer another cause must be to take the word.
+OVERTAKING = 0.15
+# A cause less sure than this is no help to a half-asleep person.
+LEAST_RIVAL = 0.3
+# A condition is not held over a longer stretch in which it could not be known.
+LONGEST_UNKNOWN_US = 15 * MINUTE_US
+
+
+class Post:
+    """One fault watching one subject: what it found, for how long, and whether it speaks.
+
+    Attributes
+    ----------
+    fault, subject, setting
+        What is looked for, in which series, with which parameters.
+    finding
+        What it found at this step; None where it could not know.
+    is_held
+        Whether it has been on for its on-delay and not yet off for its off-delay.
+    speaks
+        Whether it is an alarm.
+    since_us
+        Since when it has been on.
+    """
+
+    __slots__ = (
+        "_known_us",
+        "_off_us",
+        "fault",
+        "finding",
+        "is_held",
+        "setting",
+        "since_us",
+        "speaks",
+        "subject",
+    )
+
+    def __init__(self, fault: Fault, subject: str, setting: Mapping[str, float]) -> None:
+        self.fault = fault
+        self.subject = subject
+        self.setting = setting
+        self.finding: Finding | None = None
+        self.is_held = False
+        self.speaks = False
+        self.since_us = NEVER
+        self._off_us = NEVER
+        self._known_us = -NEVER
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether nothing is on, held or spoken."""
+        return self.since_us == NEVER and not self.is_held and not self.speaks
+
+    @property
+    def strength(self) -> float:
+        """How sure it is, with the advantage of who speaks."""
+        confidence = 0.0 if self.finding is None else self.finding.confidence
+        return confidence + OVERTAKING if self.speaks else confidence
+
+    def hold(self, end_us: int, finding: Finding) -> None:
+        """Take the finding of a step that ends at `end_us`."""
+        if not self.is_held and end_us - self._known_us > LONGEST_UNKNOWN_US:
+            self.since_us = NEVER
+        self._known_us = end_us
+        self.finding = finding
+        if finding.confidence >= ON:
+            self._off_us = NEVER
+            if self.since_us == NEVER:
+                self.since_us = end_us
+            if end_us - self.since_us >= self.setting["on_delay"]:
+                self.is_held = True
+        elif not self.is_held:
+            self.since_us = NEVER
+        elif finding.confidence >= OFF:
+            self._off_us = NEVER
+        else:
+            self._off_us = min(self._off_us, end_us)
+            if end_us - self._off_us >= self.setting["off_delay"]:
+                self.release()
+
+    def release(self) -> None:
+        """Forget what was held."""
+        self.is_held = False
+        self.since_us = self._off_us = NEVER
+
+    def adopt(self, since_us: int | None) -> None:
+        """Take over after a restart that it speaks since then, or that it does not (None)."""
+        self.speaks = since_us is not None
+        if since_us is not None:
+            self.is_held = True
+            self.since_us = since_us
+
+
+def settle(posts: Sequence[Post]) -> list[tuple[Post, bool]]:
+    """Decide who speaks; return the posts that begin (True) or cease to.
+
+    Parameters
+    ----------
+    posts
+        Those that are on, held or speaking, in a fixed order, which decides between equals.
+    """
+    speaking: list[Post] = []
+    # The sort is stable: of equals the first in the list speaks.
+    for post in sorted(posts, key=lambda post: -post.strength):
+        if post.is_held and not any(_share(post, other) for other in speaking):
+            speaking.append(post)
+    changed = [(post, post in speaking) for post in posts if post.speaks != (post in speaking)]
+    for post, is_heard in changed:
+        post.speaks = is_heard
+    return changed
+
+
+def rivals_of(post: Post, posts: Sequence[Post]) -> tuple[Rival, ...]:
+    """Other causes of what a post explains, the surest first."""
+    found = [
+        Rival(other.fault.code, round(other.finding.confidence, 3))
+        for other in posts
+        if other is not post
+        and _share(post, other)
+        and other.finding is not None
+        and other.finding.confidence >= LEAST_RIVAL
+    ]
+    return tuple(sorted(found, key=lambda rival: -rival.confidence))
+
+
+def _share(post: Post, other: Post) -> bool:
+    """Whether two posts explain a common symptom."""
+    if post.finding is None or other.finding is None:
+        return False
+    return not post.finding.explains.isdisjoint(other.finding.explains)

@@ -1,0 +1,82 @@
+"""The habits of a series over its last day: noise, resolution, interval, range. How fine does it speak?
+
+They are taken once an hour, so that a step costs little; a fault looks at them to tell what is more
+than noise, whatever probe a keeper has.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import NamedTuple
+
+from rules.trace import DAY_CELLS, HOUR_CELLS, NAN, Trace
+
+# Phi^-1(0.75) * sqrt(2): turns the median step of white noise into its standard deviation.
+_STEP_TO_SIGMA = 1 / (0.6744897501960817 * 2**0.5)
+# The day of the range ended three hours ago, so that a fault does not make itself usual.
+_RANGE_ENDED_CELLS = 3 * HOUR_CELLS
+_FEWEST_OF_DAY = 20 / 24
+_FEWEST = 12
+
+
+class Habits(NamedTuple):
+    """What the last day shows; NaN where there were too few readings.
+
+    Parameters
+    ----------
+    noise
+        Standard deviation of single readings about their neighbours.
+    scatter
+        Standard deviation of cell medians about their neighbours.
+    resolution
+        Smallest step between readings, 0 where none was seen.
+    interval_cells
+        Cells from one that holds readings to the next.
+    day_low, day_high
+        Range of the cells of the day that ended three hours ago.
+    """
+
+    noise: float
+    scatter: float
+    resolution: float
+    interval_cells: float
+    day_low: float
+    day_high: float
+
+
+UNKNOWN = Habits(NAN, NAN, 0.0, NAN, NAN, NAN)
+
+
+def _median(ordered: list[float]) -> float:
+    size = len(ordered)
+    return (ordered[(size - 1) // 2] + ordered[size // 2]) / 2
+
+
+def habits_of(trace: Trace) -> Habits:
+    """Take the habits of a trace at its newest step."""
+    medians = trace.medians
+    day = [value for value in medians[-DAY_CELLS:] if value == value]
+    if len(day) < _FEWEST:
+        return UNKNOWN
+    noises = sorted(value for value in trace.noises[-DAY_CELLS:] if value == value)
+    smallest = sorted(value for value in trace.smallest_steps[-DAY_CELLS:] if value == value)
+    between = sorted(abs(after - before) for before, after in pairwise(day))
+    if not smallest:
+        # Where a cell holds but one reading, the steps between cells are those between readings.
+        smallest = [step for step in between if step > 0.0]
+    cells = min(len(medians), DAY_CELLS)
+    interval = cells / len(day)
+    low = high = NAN
+    past = [
+        value for value in medians[-DAY_CELLS - _RANGE_ENDED_CELLS : -_RANGE_ENDED_CELLS] if value == value
+    ]
+    if len(past) * interval >= _FEWEST_OF_DAY * DAY_CELLS:
+        low, high = min(past), max(past)
+    return Habits(
+        noise=_median(noises) if noises else NAN,
+        scatter=_median(between) * _STEP_TO_SIGMA,
+        resolution=_median(smallest) if smallest else 0.0,
+        interval_cells=interval,
+        day_low=low,
+        day_high=high,
+    )

@@ -1,0 +1,277 @@
+"""Everything that is watched of a tank as a whole: its faults, and what changes too fast.
+
+A tank is looked at once a step, every five minutes, through the traces of its series; see `rules.trace`
+for what a step sees. What this costs does not grow with the number of readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from rules.alarm import BY_CLOCK, DelayedAlarm
+from rules.baseline import Baseline
+from rules.contest import Post, rivals_of, settle
+from rules.events import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence
+from rules.faults import FAULTS, Fault
+from rules.habits import UNKNOWN, Habits, habits_of
+from rules.look import Look, TankLook
+from rules.projection import Projection, project
+from rules.roles import roles_of
+from rules.setup import HOUR_US, SeriesRules, TankRules
+from rules.staging import RAISED, RETURNED_LAST, Staged
+from rules.trace import DAY_CELLS, HOUR_CELLS, MINUTE_US, STEP_US, Trace
+
+# Steps farther apart than this do not carry a running rate alarm from one to the next.
+_RATE_GAP_US = HOUR_US
+# A series without a gap limit is overdue after three of its intervals, and not before ten minutes.
+_OVERDUE_INTERVALS = 3
+_LEAST_OVERDUE_US = 10 * MINUTE_US
+# A slope is taken over the last hour; behind a longer gap it tells of another time.
+_TREND_AGE_US = HOUR_US
+_TREND_MINUTES = 60
+
+
+class Member:
+    """One series of the tank: its index and rules, its trace, its habits and what is usual for it."""
+
+    __slots__ = ("_hour", "baseline", "habits", "index", "rate", "rules", "trace")
+
+    def __init__(self, index: int, rules: SeriesRules, trace: Trace, baseline: Baseline | None) -> None:
+        self.index = index
+        self.rules = rules
+        self.trace = trace
+        self.baseline = baseline
+        self.habits: Habits = UNKNOWN
+        alarm = rules.rate_alarm
+        self.rate = (
+            None if alarm is None else DelayedAlarm(alarm.on_delay_us, alarm.off_delay_us, _RATE_GAP_US)
+        )
+        self._hour = -1
+
+    def look(self, step: int) -> Look | None:
+        """The series at a step; None if it has not been heard for a day."""
+        trace = self.trace
+        trace.advance(step)
+        if step - trace.last_cell >= DAY_CELLS or trace.last_cell < 0:
+            return None
+        hour = step // HOUR_CELLS
+        if hour != self._hour:
+            self._hour = hour
+            self.habits = habits_of(trace)
+        return Look(self.rules, trace, step, self.baseline, self.habits)
+
+
+class TankWatch:
+    """The state of one tank.
+
+    Parameters
+    ----------
+    rules
+        What is known of the tank.
+    members
+        Its series.
+    """
+
+    def __init__(self, rules: TankRules, members: Sequence[Member]) -> None:
+        self.rules = rules
+        self.members = tuple(members)
+        self._roles = roles_of(rules, [member.rules for member in members])
+        self._index = {member.rules.name: member.index for member in members}
+        self._posts = tuple(self._posts_of(FAULTS.values()))
+        self._looks: dict[str, Look] = {}
+        self._listening_from_us: int | None = 0
+
+    # -- what comes in -----------------------------------------------------------------------------
+
+    def listen_from(self, time_us: int | None) -> None:
+        """Count silence from this instant on; None for nothing can be heard."""
+        self._listening_from_us = time_us
+
+    @property
+    def causes(self) -> Iterable[AlarmKey]:
+        """Alarms that this tank can have beside those of its series."""
+        for post in self._posts:
+            yield self._key(post)
+        for member in self.members:
+            if member.rate is not None:
+                yield AlarmKey(self.rules.name, member.rules.name, "changing_fast")
+
+    def adopt(self, active: Mapping[AlarmKey, int]) -> None:
+        """Take over which alarms were active before a restart, and since when; the others are normal."""
+        for post in self._posts:
+            post.adopt(active.get(self._key(post)))
+        for member in self.members:
+            key = AlarmKey(self.rules.name, member.rules.name, "changing_fast")
+            if member.rate is not None and member.rate.is_active != (key in active):
+                member.rate.force(key in active, active.get(key, 0))
+
+    def next_step(self, step: int) -> int | None:
+        """The first step from `step` on at which there is anything to do, None for none that is known."""
+        if any(member.trace.last_cell > step - DAY_CELLS for member in self.members):
+            return step
+        waiting = [found for one in self.members if (found := one.trace.next_step()) is not None]
+        return max(step, min(waiting)) if waiting else None
+
+    def step(self, step: int, boards_offline: Mapping[str, tuple[tuple[str, ...], int]]) -> list[Staged]:
+        """Look at the tank; return the alarm events that follow."""
+        looks = {}
+        for member in self.members:
+            look = member.look(step)
+            if look is not None:
+                looks[member.rules.name] = look
+        self._looks = looks
+        if not looks:
+            return []
+        end_us = (step + 1) * STEP_US
+        tank = TankLook(self.rules, end_us, looks, self._roles, self._silent(end_us), boards_offline)
+        staged = self._judge_faults(tank)
+        for member in self.members:
+            if member.rate is not None and (look := looks.get(member.rules.name)) is not None:
+                staged += self._judge_rate(member, member.rate, look)
+        return staged
+
+    def with_trend(self, event: AlarmRaised) -> AlarmRaised:
+        """Add to an alarm of a limit what the newest step knows of its series."""
+        look = self._looks.get(event.alarm.series)
+        if look is None or event.at_us - look.end_us + look.age_us > _TREND_AGE_US:
+            return event
+        return replace(event, evidence=_with_trend(event.evidence, event.at_us, look, None))
+
+    # -- faults ------------------------------------------------------------------------------------
+
+    def _posts_of(self, faults: Iterable[Fault]) -> Iterable[Post]:
+        """Faults that this tank can have, each at its subjects, in the order of their list."""
+        for fault in faults:
+            if fault.equipment and fault.equipment.isdisjoint(self.rules.equipment):
+                continue
+            setting = {parameter.name: parameter.default for parameter in fault.parameters}
+            setting.update(self.rules.faults.get(fault.code, {}))
+            role = next((role for role in fault.roles if role in self._roles), None)
+            if role is not None:
+                yield Post(fault, self._roles[role], setting)
+            for member in self.members:
+                if member.rules.quantity in fault.quantities:
+                    yield Post(fault, member.rules.name, setting)
+
+    def _judge_faults(self, tank: TankLook) -> list[Staged]:
+        busy: list[Post] = []
+        for post in self._posts:
+            look = tank.series.get(post.subject)
+            finding = None
+            if look is not None and (look.is_fresh or post.fault.hears_silence):
+                finding = post.fault.judge(look, tank, post.setting)
+            if finding is None:
+                post.finding = None
+            elif finding.confidence > 0.0 or not post.is_idle:
+                post.hold(tank.end_us, finding)
+            if (finding is not None and finding.confidence > 0.0) or not post.is_idle:
+                busy.append(post)
+        if not busy:
+            return []
+        return [self._stage_post(post, busy, tank, is_raised) for post, is_raised in settle(busy)]
+
+    def _stage_post(self, post: Post, busy: Sequence[Post], tank: TankLook, is_raised: bool) -> Staged:
+        key = self._key(post)
+        look = tank.series.get(post.subject)
+        event: AlarmEvent
+        if is_raised and look is not None and post.finding is not None:
+            finding = post.finding
+            evidence = Evidence(
+                value=_finite(look.value),
+                since_us=post.since_us,
+                confidence=round(finding.confidence, 3),
+                reasons=finding.reasons,
+                rivals=rivals_of(post, busy),
+            )
+            event = AlarmRaised(
+                at_us=tank.end_us,
+                alarm=key,
+                priority=finding.priority or post.fault.priority,
+                first_evidence_us=post.since_us,
+                concerns=tuple(dict.fromkeys((post.subject, *finding.concerns))),
+                evidence=_with_trend(evidence, tank.end_us, look, finding.projection),
+            )
+        else:
+            event = AlarmReturned(tank.end_us, key, None if look is None else _finite(look.value))
+        return self._staged(key, event, tank.end_us)
+
+    def _key(self, post: Post) -> AlarmKey:
+        return AlarmKey(self.rules.name, post.subject, post.fault.code)
+
+    def _staged(self, key: AlarmKey, event: AlarmEvent, end_us: int) -> Staged:
+        rank = RAISED if isinstance(event, AlarmRaised) else RETURNED_LAST
+        return Staged(end_us, BY_CLOCK, end_us, rank, self._index[key.series], key.cause, event)
+
+    # -- rates and silence -------------------------------------------------------------------------
+
+    def _judge_rate(self, member: Member, delays: DelayedAlarm, look: Look) -> Iterable[Staged]:
+        alarm = member.rules.rate_alarm
+        if alarm is None or not look.is_known:
+            return
+        size = abs(look.slope(alarm.window_us // MINUTE_US).median)
+        if size != size or (delays.is_idle and size <= alarm.per_hour):
+            return
+        end_us = look.end_us
+        for change in delays.observe(
+            end_us, BY_CLOCK, end_us, size > alarm.per_hour, size < alarm.per_hour, by_clock=False
+        ):
+            key = AlarmKey(self.rules.name, look.name, "changing_fast")
+            event: AlarmEvent
+            if change.is_raised:
+                evidence = Evidence(value=_finite(look.value), since_us=change.since_us)
+                event = AlarmRaised(
+                    end_us,
+                    key,
+                    alarm.priority,
+                    change.since_us,
+                    (look.name,),
+                    _with_trend(evidence, end_us, look, None),
+                )
+            else:
+                event = AlarmReturned(end_us, key, _finite(look.value))
+            yield self._staged(key, event, end_us)
+
+    def _silent(self, end_us: int) -> dict[str, int]:
+        """Since when series have been silent that are overdue; none while nothing can be heard."""
+        found: dict[str, int] = {}
+        if self._listening_from_us is None:
+            return found
+        for member in self.members:
+            last_us = member.trace.last_us
+            if not last_us or end_us - last_us < _LEAST_OVERDUE_US:
+                continue
+            gap = member.rules.gap
+            intervals_us = _OVERDUE_INTERVALS * member.habits.interval_cells * STEP_US
+            limit_us = (
+                gap.fail_after_us
+                if gap is not None
+                else max(_LEAST_OVERDUE_US, intervals_us if intervals_us == intervals_us else 0)
+            )
+            if end_us - max(last_us, self._listening_from_us) > limit_us:
+                found[member.rules.name] = last_us
+        return found
+
+
+def _with_trend(evidence: Evidence, at_us: int, look: Look, projection: Projection | None) -> Evidence:
+    """Add what is usual, the slope, and when a danger line is reached."""
+    slope = look.slope(_TREND_MINUTES)
+    value = evidence.value
+    if projection is None and value is not None:
+        low, high = (look.series.danger_line(is_high=is_high) for is_high in (False, True))
+        projection = project(at_us, value, slope, low, high)
+    band = look.band
+    return replace(
+        evidence,
+        expected_low=None if band is None else _finite(band.low),
+        expected_high=None if band is None else _finite(band.high),
+        rate_per_hour=_finite(slope.median),
+        danger=None if projection is None else projection.danger,
+        danger_at_us=None if projection is None else projection.at_us,
+        danger_earliest_us=None if projection is None else projection.earliest_us,
+        danger_latest_us=None if projection is None else projection.latest_us,
+    )
+
+
+def _finite(value: float) -> float | None:
+    return value if value - value == 0.0 else None
