@@ -1,0 +1,120 @@
+"""The command: `python -m tests.bench.trials --help`."""
+
+from __future__ import annotations
+
+import argparse
+import pickle
+import platform
+import sys
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+from tests.bench.trials import adapter, campaign, explain, tables
+from tests.bench.trials.cases import CASES
+
+FORMS = {"short": (20, 4), "long": (200, 18)}
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench.trials",
+        description="Trials of the engine on computed tanks: faults, quiet months, and what else there is.",
+        epilog="example: python -m tests.bench.trials --only leak,probe_stuck --trials 20 --workers 2",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument(
+        "--form", choices=sorted(FORMS), default="short", help="20 trials and 4 months, or 200 and 18"
+    )
+    parser.add_argument("--trials", type=int, help="trials a fault, instead of those of the form")
+    parser.add_argument("--months", type=int, help="quiet tank-months, instead of those of the form")
+    parser.add_argument("--only", help="faults, separated by commas")
+    parser.add_argument("--sets", default="all,basic", help="all, basic or both (default)")
+    parser.add_argument("--workers", type=int, default=2, help="processes (default 2)")
+    parser.add_argument("--first-seed", type=int, default=0, help="seed of the first trial (default 0)")
+    parser.add_argument("--refit-days", type=int, default=1, help="nights between two fits of baselines")
+    parser.add_argument("--quiet-only", action="store_true", help="no faults")
+    parser.add_argument("--faults-only", action="store_true", help="no quiet months")
+    parser.add_argument("--size", type=float, help="litres of every tank, instead of all sizes in turn")
+    parser.add_argument("--out", type=Path, help="write the tables there, too")
+    parser.add_argument("--keep", type=Path, help="keep verdicts and months there, for other tables")
+    parser.add_argument("--fault", choices=sorted(CASES), help="with --explain: the fault of one trial")
+    parser.add_argument("--seed", type=int, default=0, help="with --explain: its seed")
+    parser.add_argument("--quiet-month", type=int, help="with --explain: number of one quiet month")
+    parser.add_argument("--explain", action="store_true", help="tell one trial minute by minute")
+    return parser
+
+
+def main() -> int:
+    """Run what was asked for."""
+    parser = _parser()
+    options = parser.parse_args()
+    sets = tuple(options.sets.split(","))
+    names = tuple(CASES) if not options.only else tuple(options.only.split(","))
+    for unknown in {*names} - {*CASES}:
+        parser.error(f"no such fault {unknown}: {', '.join(CASES)}")
+    for unknown in {*sets} - {"all", "basic"}:
+        parser.error(f"no such set of series {unknown}: all, basic")
+    if options.explain:
+        return _explain(parser, options, sets)
+    trials, months = FORMS[options.form]
+    trials = options.trials or trials
+    months = months if options.months is None else options.months
+    begun = time.perf_counter()
+    verdicts = (
+        []
+        if options.quiet_only
+        else campaign.run_faults(names, trials, sets, options.workers, options.size, options.first_seed)
+    )
+    quiet = (
+        []
+        if options.faults_only
+        else campaign.run_months(range(months), sets, options.workers, options.refit_days)
+    )
+    if options.keep:
+        options.keep.write_bytes(pickle.dumps((verdicts, quiet)))
+    text = _report(options, verdicts, quiet, sets, time.perf_counter() - begun)
+    print(text)
+    if options.out:
+        options.out.write_text(text, encoding="utf-8")
+    return 0
+
+
+def _explain(parser: argparse.ArgumentParser, options: argparse.Namespace, sets: tuple[str, ...]) -> int:
+    if options.quiet_month is not None:
+        print(explain.month(options.quiet_month, sets))
+    elif options.fault:
+        print(explain.fault(options.fault, options.seed, options.size, campaign.sets_of(options.fault, sets)))
+    else:
+        parser.error("--explain needs --fault NAME --seed NUMBER, or --quiet-month NUMBER")
+    return 0
+
+
+def _report(
+    options: argparse.Namespace, verdicts: list, quiet: list, sets: tuple[str, ...], seconds: float
+) -> str:
+    parts = [
+        f"{datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, CPython {platform.python_version()}, "
+        f"{options.workers} workers, {seconds:.0f} s: `{' '.join(sys.argv[1:])}`\n"
+    ]
+    missing = adapter.lacks()
+    if missing:
+        parts.append(f"This engine has no {' and no '.join(missing)}.\n")
+    for name in sets:
+        if any(v.sensors == name for v in verdicts):
+            parts += [
+                f"## Faults, {name} series\n",
+                tables.faults(verdicts, name),
+                tables.confusion(verdicts, name),
+            ]
+    if verdicts:
+        parts += ["## False alarms in the quiet days before the faults\n", tables.before(verdicts)]
+    if quiet:
+        parts += ["## Quiet tank-months\n", tables.quiet(quiet)]
+        for name in sets:
+            parts += [f"{name} series:\n", tables.quiet_causes(quiet, name)]
+    return "\n".join(parts)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

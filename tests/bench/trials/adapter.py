@@ -1,0 +1,313 @@
+"""The engine as a user meets it: its settings from a TOML file, its baselines fitted, its readings in order.
+
+Only public names of `rules` and `collector` are used, and only here. What an engine does not have yet is left
+out and said so by `lacks`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+import rules
+from collector.configuration import Configuration
+from collector.settings import load_configuration
+from rules import (
+    Baseline,
+    Block,
+    Engine,
+    Incident,
+    IncidentEnded,
+    IncidentOpened,
+    IncidentUpdated,
+    Learning,
+    Priority,
+)
+from tests.bench.trials.probes import Readings
+from tests.bench.trials.worlds import MINUTE_US, World
+
+SLOT_US = 15 * MINUTE_US
+HOUR_US = 60 * MINUTE_US
+TANK = "reef"
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """What a person is told at an instant: an incident opened, or became worse (`is_again`)."""
+
+    at_us: int
+    number: int
+    cause: str
+    priority: Priority
+    confidence: float | None
+    rivals: tuple[str, ...]
+    series: tuple[str, ...]
+    is_again: bool = False
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Heard:
+    """All rings in order, every later change of an incident, and each incident as it stood in the end."""
+
+    rings: list[Ring] = field(default_factory=list)
+    changes: list[Ring] = field(default_factory=list)
+    ended: dict[int, int] = field(default_factory=dict)
+
+
+def lacks() -> list[str]:
+    """What the engine of this checkout has not."""
+    found = []
+    if not hasattr(Engine, "plan_work"):
+        found.append("planned work")
+    if "rivals" not in {f.name for f in dataclasses.fields(rules.Evidence)}:
+        found.append("rivals")
+    return found
+
+
+# -- settings --------------------------------------------------------------------------------------
+
+# As the shipped example and the demo set them; a keeper writes the level's band around his own level.
+_SERIES = {
+    "temperature": """quantity = "temperature"
+sensor_range = ["-5 degC", "60 degC"]
+usual_range = ["15 degC", "35 degC"]
+spike = { suspect = "0.5 degC", fail = "2 degC" }
+rate_of_change = "30 degC/h"
+flat_line = { tolerance = "0.001 degC", suspect_after = "4 h", fail_after = "8 h" }
+gap = "15 min"
+alarm_low = "24 degC"
+alarm_high = "%(high)s"
+danger_low = "21 degC"
+danger_high = "30 degC"
+alarm_rate = "1.2 degC/h"
+alarm_rate_window = "1 h"
+""",
+    "ph": """quantity = "ph"
+scale = "nbs"
+sensor_range = ["0 pH", "14 pH"]
+usual_range = ["7.5 pH", "8.8 pH"]
+spike = { suspect = "0.1 pH", fail = "0.2 pH" }
+gap = "15 min"
+alarm_low = "7.7 pH"
+alarm_high = "8.6 pH"
+danger_low = "7.4 pH"
+danger_high = "8.9 pH"
+""",
+    "practical_salinity": """quantity = "practical_salinity"
+sensor_range = ["0", "42"]
+usual_range = ["30", "40"]
+spike = { suspect = "0.3", fail = "1" }
+gap = "15 min"
+alarm_low = "33"
+alarm_high = "37"
+danger_low = "30"
+danger_high = "40"
+""",
+    "sump_level": """quantity = "water_level"
+sensor_range = ["0 cm", "60 cm"]
+gap = "15 min"
+alarm_low = "%(level_low)s"
+alarm_high = "%(level_high)s"
+""",
+    "reservoir": """quantity = "volume"
+sensor_range = ["0 L", "500 L"]
+gap = "15 min"
+alarm_low = "%(reservoir)s"
+priority = "low"
+""",
+    "room_temperature": """quantity = "temperature"
+sensor_range = ["-20 degC", "60 degC"]
+gap = "30 min"
+probe_priority = "low"
+""",
+    "temperature_2": """quantity = "temperature"
+sensor_range = ["-5 degC", "60 degC"]
+gap = "15 min"
+""",
+    "reactor_ph": """quantity = "ph"
+scale = "nbs"
+sensor_range = ["0 pH", "14 pH"]
+gap = "15 min"
+""",
+    "floor_contact": """quantity = "contact"
+alarm_state = "closed"
+gap = "15 min"
+""",
+}
+_POWER = """quantity = "power"
+sensor_range = ["0 W", "5000 W"]
+gap = "15 min"
+"""
+
+
+def settings_text(world: World) -> str:
+    """The configuration that the keeper of this tank would write."""
+    equipment = ["heater", "return_pump", "lights"]
+    if world.is_automatic:
+        equipment.append("top_off")
+    if world.is_limewater:
+        equipment.append("limewater_stirrer")
+    if world.cooler:
+        equipment.append(world.cooler)
+    if "reactor_ph" in world.series:
+        equipment.append("calcium_reactor")
+    words = {
+        "high": f"{max(27.5, world.cooler_setpoint + 1.5 if world.cooler else 0.0):.1f} degC",
+        "level_low": f"{world.level_cm - 3.0:.1f} cm",
+        "level_high": f"{world.level_cm + max(3.0, 0.1 * world.drain_litres / world.area_m2 + 1.0):.1f} cm",
+        # Two days of evaporation.
+        "reservoir": f"{2.0 * world.volume * world.share_a_day:.1f} L",
+    }
+    quoted = ", ".join(f'"{word}"' for word in equipment)
+    parts = [
+        "[service]",
+        'folder = "unused"',
+        "[page]",
+        "enabled = false",
+        f"[tanks.{TANK}]",
+        f'time_zone = "{world.zone}"',
+        f'volume = "{world.volume:g} L"',
+        f"equipment = [{quoted}]",
+        'water = { temperature = "temperature", ph = "ph" }',
+    ]
+    for name in world.series:
+        parts.append(f"[tanks.{TANK}.series.{name}]")
+        parts.append((_POWER if name.endswith("_power") else _SERIES[name]) % words)
+    parts += ["[[sources]]", 'topic = "boards/+"', 'format = "number"', f'tank = "{TANK}"', 'series = "{1}"']
+    for board, names in world.boards.items():
+        inside = ", ".join(f'"{name}"' for name in names)
+        parts += ["[[boards]]", f'tank = "{TANK}"', f'name = "{board}"', f'topic = "boards/status/{board}"']
+        parts.append(f"series = [{inside}]")
+    return "\n".join(parts) + "\n"
+
+
+@cache
+def configuration_of(text: str) -> Configuration:
+    """The settings through the project's own reader."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "trial.toml"
+        path.write_text(text, encoding="utf-8")
+        return load_configuration(path, {})
+
+
+# -- baselines -------------------------------------------------------------------------------------
+
+
+def fit(configuration: Configuration, readings: Readings, now_us: int) -> dict[int, Baseline]:
+    """Baselines of all series, as the service fits them at night from quarter-hour means."""
+    found: dict[int, Baseline] = {}
+    zone = configuration.tanks[0].rules.time_zone
+    for index, series in enumerate(configuration.series):
+        starts_us, means = slot_means(readings.times[series.name], readings.values[series.name], now_us)
+        fitted = rules.fit_day_profile(starts_us, means, zone, series.quantity)
+        if not isinstance(fitted, Learning):
+            found[index] = fitted
+    return found
+
+
+def slot_means(times_us: np.ndarray, values: np.ndarray, now_us: int) -> tuple[np.ndarray, np.ndarray]:
+    """Means of quarter hours that hold readings, and where these begin; nothing older than four weeks."""
+    recent = (times_us >= now_us - 28 * 24 * HOUR_US) & (times_us < now_us)
+    slots, where = np.unique(times_us[recent] // SLOT_US, return_inverse=True)
+    sums = np.bincount(where, values[recent], len(slots))
+    return slots * SLOT_US, sums / np.maximum(np.bincount(where, minlength=len(slots)), 1)
+
+
+# -- the run ---------------------------------------------------------------------------------------
+
+
+def listen(
+    world: World,
+    baselines: Mapping[int, Baseline],
+    readings: Readings,
+    *,
+    from_us: int,
+    to_us: int,
+    boards: Sequence[tuple[int, str, bool]] = (),
+    planned: Sequence[tuple[str, int, int]] = (),
+    refits: Sequence[int] = (),
+    history: Readings | None = None,
+    keep_all: bool = False,
+) -> Heard:
+    """Let the engine hear a stretch of readings and return what it says.
+
+    `boards`: (instant, board, is it online). `planned`: (kind, from, to). `refits`: instants at which
+    baselines are fitted again from `history` and what has been heard.
+    """
+    configuration = configuration_of(settings_text(world))
+    engine = Engine(configuration.engine, dict(baselines))
+    heard = Heard()
+    if planned and hasattr(engine, "plan_work"):
+        work = [rules.PlannedWork(TANK, kind, a, b) for kind, a, b in planned]  # type: ignore[attr-defined]
+        _take(heard, engine.plan_work(work) or (), keep_all)
+    names = [series.name for series in configuration.series]
+    times, values, where = readings.merged(names)
+    cuts = sorted(
+        {
+            *range(from_us + HOUR_US, to_us, HOUR_US),
+            to_us,
+            *(at for at, _, _ in boards if at < to_us),
+            *refits,
+        }
+    )
+    words = {at: [w for w in boards if w[0] == at] for at, _, _ in boards}
+    first = int(np.searchsorted(times, from_us))
+    for cut_us in cuts:
+        last = int(np.searchsorted(times, cut_us))
+        if last > first:
+            block = Block(times[first:last], values[first:last], where[first:last])
+            _take(heard, engine.advance(block).events, keep_all)
+        first = last
+        _take(heard, engine.advance_to(cut_us), keep_all)
+        for at_us, board, is_online in words.get(cut_us, ()):
+            _take(heard, engine.board_changed(at_us, TANK, board, world.boards[board], is_online), keep_all)
+        if cut_us in refits and history is not None:
+            engine.set_baselines(fit(configuration, joined(history, readings, cut_us), cut_us))
+    _take(heard, engine.advance_to(to_us + configuration.engine.allowance_us), keep_all)
+    return heard
+
+
+def joined(before: Readings, after: Readings, until_us: int) -> Readings:
+    """Two stretches on end, up to an instant."""
+    times, values = {}, {}
+    for name in after.times:
+        until = int(np.searchsorted(after.times[name], until_us))
+        times[name] = np.concatenate((before.times[name], after.times[name][:until]))
+        values[name] = np.concatenate((before.values[name], after.values[name][:until]))
+    return Readings(times, values)
+
+
+def _take(heard: Heard, events: Sequence[rules.Event], keep_all: bool) -> None:
+    for event in events:
+        if isinstance(event, IncidentOpened):
+            heard.rings.append(_ring(event.at_us, event.incident))
+        elif isinstance(event, IncidentUpdated):
+            ring = _ring(event.at_us, event.incident, is_again=True)
+            if event.worsened:
+                heard.rings.append(ring)
+            heard.changes.append(ring)
+        elif isinstance(event, IncidentEnded):
+            heard.ended[event.incident.number] = event.at_us
+
+
+def _ring(at_us: int, incident: Incident, *, is_again: bool = False) -> Ring:
+    evidence = incident.evidence
+    rivals = tuple(rival.cause for rival in getattr(evidence, "rivals", ()) or ())
+    return Ring(
+        at_us,
+        incident.number,
+        incident.cause,
+        incident.priority,
+        evidence.confidence,
+        rivals,
+        incident.series,
+        is_again,
+        evidence.reasons,
+    )
