@@ -37,9 +37,27 @@ CAUSES = MappingProxyType(
             # A sensor that gives what it cannot give explains every limit that it crossed.
             Cause("probe_out_of_range", "probe out of range", "readings outside the sensor's own span", 5),
             Cause(
+                "probe_noisy", "probe noisy", "readings that scatter far more than this probe usually does", 5
+            ),
+            Cause("probe_drifting", "probe drifting", "a value that parts slowly from what explains it", 5),
+            Cause("probe_dry", "probe dry", "a probe that measures air, not water", 5),
+            Cause(
                 "heater_failed_off", "heater failed off", "temperature falling steadily below the usual", 6
             ),
+            Cause("heater_weak", "heater weak", "temperature that a heater no longer holds", 6),
             Cause("heater_stuck_on", "heater stuck on", "temperature rising steadily above the usual", 6),
+            Cause(
+                "cooling_lost", "cooling lost", "temperature rising above where chiller or fans hold it", 6
+            ),
+            Cause("top_off_overdose", "top-off overdose", "fresh water that dilutes the tank", 6),
+            Cause("top_off_failed", "top-off failed", "evaporation that nothing replaces", 6),
+            Cause("leak", "leak", "water that leaves the tank faster than it evaporates", 6),
+            Cause("circulation_stopped", "circulation stopped", "the return pump's level and temperature", 6),
+            Cause("reactor_off_band", "reactor off band", "the pH of a calcium reactor's effluent", 6),
+            # It explains every board and probe that falls silent with it.
+            Cause(
+                "mains_power_lost", "mains power lost", "boards that fall silent together, powers at zero", 7
+            ),
         )
     }
 )
