@@ -37,6 +37,8 @@ from rules.watch import SeriesWatch
 
 # A board that restarts or changes its access point is back within a minute; a dead one is not.
 BOARD_ON_DELAY_US = MINUTE_US
+# Up to so many readings plain lists are quicker than numpy.
+_FEW_READINGS = 24
 # Alarms of single readings that are told with the trend of their series.
 _OF_LIMITS = frozenset({"under_limit", "over_limit", "under_danger_line", "over_danger_line"})
 
@@ -116,25 +118,20 @@ class Engine:
         count = len(block)
         if not count:
             return Outcome([], [], [], (), ())
-        clocks = np.maximum.accumulate(np.maximum(block.times_us, self._newest_us)) - self.rules.allowance_us
-        self._newest_us = int(clocks[-1]) + self.rules.allowance_us
         first = self._arrivals
         self._arrivals += count
-        primary = [int(Flag.NOT_EVALUATED)] * count
+        primary = [int(Flag.PASS)] * count
         tests = [0] * count
         late = [False] * count
         revised: list[FlagRevised] = []
-        for index, where in _by_series(block.series):
-            judged = self._watches[index].judge(
-                block.times_us[where].tolist(),
-                block.values[where].tolist(),
-                (where + first).tolist(),
-                clocks[where].tolist(),
-            )
-            for place, position in enumerate(where.tolist()):
-                primary[position] = judged.primary[place]
-                tests[position] = judged.packed[place]
-                late[position] = judged.late[place]
+        for index, where, times_us, values, clocks_us in self._by_series(block):
+            sequences = [position + first for position in where]
+            judged = self._watches[index].judge(times_us, values, sequences, clocks_us)
+            if not judged.is_plain:
+                for place, position in enumerate(where):
+                    primary[position] = judged.primary[place]
+                    tests[position] = judged.packed[place]
+                    late[position] = judged.late[place]
             if judged.revised is not None:
                 revised.append(judged.revised)
             for staged in judged.staged:
@@ -147,6 +144,41 @@ class Engine:
         self._newest_us = max(self._newest_us, time_us)
         self._expire()
         return self._release()
+
+    def _by_series(self, block: Block) -> Iterable[tuple[int, list[int], list[int], list[float], list[int]]]:
+        """For each series of a block: positions, times, values, and the engine's clock at each arrival."""
+        allowance_us = self.rules.allowance_us
+        if len(block) > _FEW_READINGS:
+            clocks = np.maximum.accumulate(np.maximum(block.times_us, self._newest_us)) - allowance_us
+            self._newest_us = int(clocks[-1]) + allowance_us
+            order = np.argsort(block.series, kind="stable")
+            ranked = block.series[order]
+            starts = np.flatnonzero(np.concatenate(([True], ranked[1:] != ranked[:-1]))).tolist()
+            for start, end in zip(starts, [*starts[1:], len(ranked)], strict=True):
+                where = order[start:end]
+                yield (
+                    int(ranked[start]),
+                    where.tolist(),
+                    block.times_us[where].tolist(),
+                    block.values[where].tolist(),
+                    clocks[where].tolist(),
+                )
+            return
+        # A live block holds a reading or a few, for which numpy would be the greater part of the cost.
+        newest_us = self._newest_us
+        found: dict[int, tuple[int, list[int], list[int], list[float], list[int]]] = {}
+        columns = zip(block.series.tolist(), block.times_us.tolist(), block.values.tolist(), strict=True)
+        for position, (index, time_us, value) in enumerate(columns):
+            newest_us = max(newest_us, time_us)
+            group = found.get(index)
+            if group is None:
+                group = found[index] = (index, [], [], [], [])
+            group[1].append(position)
+            group[2].append(time_us)
+            group[3].append(value)
+            group[4].append(newest_us - allowance_us)
+        self._newest_us = newest_us
+        yield from found.values()
 
     # -- other inputs ------------------------------------------------------------------------------
 
@@ -327,15 +359,3 @@ class Engine:
             for staged in tank.step(step, boards):
                 heappush(self._waiting, staged)
         self._step = step + 1
-
-
-def _by_series(series: np.typing.NDArray[np.int64]) -> Iterable[tuple[int, np.typing.NDArray[np.int64]]]:
-    """Series index -> positions of its readings, in their order."""
-    if len(series) == 1:
-        yield int(series[0]), np.zeros(1, np.int64)
-        return
-    order = np.argsort(series, kind="stable")
-    ranked = series[order]
-    starts = np.flatnonzero(np.concatenate(([True], ranked[1:] != ranked[:-1])))
-    for start, end in zip(starts, [*starts[1:], len(series)], strict=True):
-        yield int(ranked[start]), order[start:end]

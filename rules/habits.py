@@ -6,7 +6,7 @@ than noise, whatever probe a keeper has.
 
 from __future__ import annotations
 
-from itertools import pairwise
+from operator import sub
 from typing import NamedTuple
 
 from rules.trace import DAY_CELLS, HOUR_CELLS, NAN, Trace
@@ -52,24 +52,28 @@ def _median(ordered: list[float]) -> float:
     return (ordered[(size - 1) // 2] + ordered[size // 2]) / 2
 
 
+def _known(values: list[float]) -> list[float]:
+    """Without NaN; a sum tells quickly that there is none."""
+    total = sum(values)
+    return values if total == total else [value for value in values if value == value]
+
+
 def habits_of(trace: Trace) -> Habits:
     """Take the habits of a trace at its newest step."""
     medians = trace.medians
-    day = [value for value in medians[-DAY_CELLS:] if value == value]
+    day = _known(medians[-DAY_CELLS:])
     if len(day) < _FEWEST:
         return UNKNOWN
-    noises = sorted(value for value in trace.noises[-DAY_CELLS:] if value == value)
-    smallest = sorted(value for value in trace.smallest_steps[-DAY_CELLS:] if value == value)
-    between = sorted(abs(after - before) for before, after in pairwise(day))
+    noises = sorted(_known(trace.noises[-DAY_CELLS:]))
+    smallest = sorted(_known(trace.smallest_steps[-DAY_CELLS:]))
+    between = sorted(map(abs, map(sub, day[1:], day)))
     if not smallest:
         # Where a cell holds but one reading, the steps between cells are those between readings.
         smallest = [step for step in between if step > 0.0]
     cells = min(len(medians), DAY_CELLS)
     interval = cells / len(day)
     low = high = NAN
-    past = [
-        value for value in medians[-DAY_CELLS - _RANGE_ENDED_CELLS : -_RANGE_ENDED_CELLS] if value == value
-    ]
+    past = _known(medians[-DAY_CELLS - _RANGE_ENDED_CELLS : -_RANGE_ENDED_CELLS])
     if len(past) * interval >= _FEWEST_OF_DAY * DAY_CELLS:
         low, high = min(past), max(past)
     return Habits(

@@ -1,6 +1,12 @@
-"""Limit alarms of one series: is a value beyond a setpoint for longer than its on-delay?"""
+"""Limit alarms of one series: is a value beyond a setpoint for longer than its on-delay?
+
+Nearly always a series lies between its limits and nothing is active; then one comparison answers for
+all of them.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from rules.alarm import NEVER, Change, DelayedAlarm
 from rules.quantities import TWO_STATE
@@ -57,3 +63,58 @@ class LimitWatch:
             if found:
                 changes += found
         return changes
+
+
+class LimitWatches:
+    """All limit alarms of a series.
+
+    Parameters
+    ----------
+    alarms, quantity
+        Of the series.
+    gap_us
+        Longest time between two readings over which a condition is taken to hold.
+    """
+
+    __slots__ = ("_clock_us", "_high", "_is_idle", "_last_us", "_low", "watches")
+
+    def __init__(self, alarms: Iterable[LimitAlarm], quantity: str, gap_us: int) -> None:
+        self.watches = tuple(LimitWatch(alarm, quantity, gap_us) for alarm in alarms)
+        inside = [watch.alarm for watch in self.watches]
+        self._low = max((alarm.setpoint for alarm in inside if not alarm.is_high), default=float("-inf"))
+        self._high = min((alarm.setpoint for alarm in inside if alarm.is_high), default=float("inf"))
+        self._is_idle = True
+        self._last_us = self._clock_us = -NEVER
+
+    def refresh(self) -> None:
+        """Look again whether anything is active or due: a state was taken over."""
+        self._is_idle = all(watch.delays.is_idle for watch in self.watches)
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether nothing is active and nothing is due."""
+        return self._is_idle
+
+    def judge(
+        self,
+        times_us: list[int],
+        values: list[float],
+        sequences: list[int],
+        clocks_us: list[int],
+        by_clock: bool,
+    ) -> list[tuple[str, list[Change]]]:
+        """Take readings in order; return what they raised or returned to normal, by cause."""
+        if self._is_idle and self._low <= min(values) and max(values) <= self._high:
+            self._last_us, self._clock_us = times_us[-1], clocks_us[-1]
+            return []
+        found = []
+        for watch in self.watches:
+            if self._is_idle:
+                watch.delays.skip_to(self._last_us, self._clock_us)
+            changes = watch.judge(times_us, values, sequences, clocks_us, by_clock)
+            if changes:
+                found.append((watch.cause, changes))
+        self.refresh()
+        # What stays idle has taken note of these readings itself.
+        self._last_us, self._clock_us = times_us[-1], clocks_us[-1]
+        return found

@@ -116,6 +116,11 @@ class Look:
         points.reverse()
         return robust_slope(points, stride / HOUR_CELLS)
 
+    def span(self, minutes: int) -> float:
+        """Highest less lowest of the last cells; 0 where there are none."""
+        found = [value for value in self.cells(minutes + 5) if value == value]
+        return max(found) - min(found) if found else 0.0
+
     def level(self, minutes: int, minutes_ago: int = 0) -> float:
         """Median of the cells of a stretch of `minutes` that ended `minutes_ago`; NaN for none."""
         end = len(self._trace.medians) - minutes_ago * MINUTE_US // STEP_US

@@ -209,7 +209,11 @@ class TankWatch:
         alarm = member.rules.rate_alarm
         if alarm is None or not look.is_known:
             return
-        size = abs(look.slope(alarm.window_us // MINUTE_US).median)
+        minutes = alarm.window_us // MINUTE_US
+        if delays.is_idle and look.span(minutes) * HOUR_CELLS <= alarm.per_hour:
+            # A median slope beyond the limit needs a pair beyond it, and that is a cell apart at least.
+            return
+        size = abs(look.slope(minutes).median)
         if size != size or (delays.is_idle and size <= alarm.per_hour):
             return
         end_us = look.end_us

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from rules.alarm import NEVER, Change, DelayedAlarm
 from rules.events import FlagRevised, Priority
 from rules.flags import Flag
-from rules.limit_watch import LimitWatch
+from rules.limit_watch import LimitWatches
 from rules.quality.flat_line import FAIL as FLAT_FAIL
 from rules.quality.flat_line import NOT_EVALUATED as FLAT_NOT_EVALUATED
 from rules.quality.flat_line import SUSPECT as FLAT_SUSPECT
@@ -42,6 +42,8 @@ class Judged(NamedTuple):
     late: list[bool]
     revised: FlagRevised | None
     staged: list[Staged]
+    # Whether all passed throughout and none was late: nothing of it needs to be written down.
+    is_plain: bool
 
 
 class SeriesWatch:
@@ -60,13 +62,13 @@ class SeriesWatch:
         self.rules = rules
         gap_us = NEVER if rules.gap is None else rules.gap.fail_after_us
         self._quality = QualitySuite(rules)
-        self._limits = tuple(LimitWatch(alarm, rules.quantity, gap_us) for alarm in rules.limit_alarms)
+        self._limits = LimitWatches(rules.limit_alarms, rules.quantity, gap_us)
         self._stuck = DelayedAlarm(0, STUCK_OFF_DELAY_US, gap_us)
         self._out_of_range = DelayedAlarm(PROBE_DELAY_US, PROBE_DELAY_US, gap_us)
         self._silence = None if rules.gap is None else Silence(rules.gap.fail_after_us)
         self.trace = Trace()
         self._stage = Stage(index, rules, self._priorities())
-        for watch in self._limits:
+        for watch in self._limits.watches:
             self._stage.name_setpoint(watch.cause, watch.alarm.setpoint)
         self._timed = tuple(delays for _, delays in self._by_reading())
         self._last_us = -NEVER
@@ -101,6 +103,7 @@ class SeriesWatch:
         for cause, delays in self._by_reading():
             if delays.is_active != (cause in active):
                 delays.force(cause in active, active.get(cause, 0))
+        self._limits.refresh()
         if self._silence is not None:
             self._silence.force("probe_silent" in active)
         self._set_wake()
@@ -125,7 +128,7 @@ class SeriesWatch:
                 late[position] = False
                 packed[position], flags[position] = MISSING_THROUGHOUT, int(Flag.MISSING)
         if not kept:
-            return Judged(flags, packed, late, None, [])
+            return Judged(flags, packed, late, None, [], False)
         judged = self._judge_in_order(
             [times_us[i] for i in kept],
             [values[i] for i in kept],
@@ -136,7 +139,7 @@ class SeriesWatch:
             flags[position] = judged.primary[place]
             packed[position] = judged.packed[place]
             late[position] = False
-        return Judged(flags, packed, late, judged.revised, judged.staged)
+        return Judged(flags, packed, late, judged.revised, judged.staged, False)
 
     def expire(self, clock_us: int) -> list[Staged]:
         """Let delays and silence end by the clock."""
@@ -196,7 +199,8 @@ class SeriesWatch:
         self._last_us = times_us[-1]
         self._set_wake()
         staged = stage.finish(values[-1], plausible)
-        return Judged(verdicts.primary, packed, [False] * len(times_us), revised, staged)
+        is_plain = not any(packed) and verdicts.primary[-1] == Flag.PASS
+        return Judged(verdicts.primary, packed, [False] * len(times_us), revised, staged, is_plain)
 
     def _judge_water(
         self,
@@ -210,27 +214,27 @@ class SeriesWatch:
         if not times_us:
             return None
         self._stage.see(times_us, values)
-        is_flat = [bits & _FLAT_NIBBLE == FLAT_FAIL for bits in packed] if any(packed) else None
+        is_flat = None
+        if any(bits & _FLAT_NIBBLE == FLAT_FAIL for bits in set(packed)):
+            is_flat = [bits & _FLAT_NIBBLE == FLAT_FAIL for bits in packed]
         self.trace.collect(times_us, values, clocks_us, is_flat)
-        for limit in self._limits:
-            changes = limit.judge(times_us, values, sequences, clocks_us, self.is_listening)
-            if changes:
-                self._stage.add(limit.cause, changes)
+        for cause, changes in self._limits.judge(times_us, values, sequences, clocks_us, self.is_listening):
+            self._stage.add(cause, changes)
         return values[-1]
 
     def _judge_probe(
         self, times_us: list[int], sequences: list[int], clocks_us: list[int], packed: list[int]
     ) -> None:
         """Watch the probe itself by the flags of its readings."""
-        if not any(packed) and self._out_of_range.is_idle and self._stuck.is_idle:
-            self._out_of_range.skip_to(times_us[-1], clocks_us[-1])
-            self._stuck.skip_to(times_us[-1], clocks_us[-1])
-            return
+        seen = set(packed)
         for cause, delays, nibble, on, neither in (
             ("probe_out_of_range", self._out_of_range, _RANGE_NIBBLE, RANGE_FAIL, ()),
             # A flat line that is suspect or cannot be judged yet, as behind a gap, ends no alarm.
             ("probe_stuck", self._stuck, _FLAT_NIBBLE, FLAT_FAIL, (FLAT_SUSPECT, FLAT_NOT_EVALUATED)),
         ):
+            if delays.is_idle and all(bits & nibble != on for bits in seen):
+                delays.skip_to(times_us[-1], clocks_us[-1])
+                continue
             changes: list[Change] = []
             for position, bits in enumerate(packed):
                 verdict = bits & nibble
@@ -246,26 +250,27 @@ class SeriesWatch:
 
     def _set_wake(self) -> None:
         wakes_us = NEVER if self._silence is None else self._silence.wakes_us
-        for delays in self._timed:
-            if delays.due_us != NEVER:
-                wakes_us = min(wakes_us, delays.wakes_us)
+        if not (self._limits.is_idle and self._stuck.is_idle and self._out_of_range.is_idle):
+            for delays in self._timed:
+                if delays.due_us != NEVER:
+                    wakes_us = min(wakes_us, delays.wakes_us)
         self.wakes_us = wakes_us
 
     # -- the alarms of this series -----------------------------------------------------------------
 
     def _priorities(self) -> dict[str, Priority]:
-        return {watch.cause: watch.alarm.priority for watch in self._limits}
+        return {watch.cause: watch.alarm.priority for watch in self._limits.watches}
 
     def _by_reading(self) -> Iterable[tuple[str, DelayedAlarm]]:
         """Alarms whose delays may end by the clock alone."""
         yield "probe_out_of_range", self._out_of_range
         yield "probe_stuck", self._stuck
-        for watch in self._limits:
+        for watch in self._limits.watches:
             yield watch.cause, watch.delays
 
 
 def _plausible(packed: list[int]) -> list[int] | None:
     """Positions of readings that the sensor can give; None for all of them."""
-    if not any(packed) or all(bits & _RANGE_NIBBLE != RANGE_FAIL for bits in packed):
+    if all(bits & _RANGE_NIBBLE != RANGE_FAIL for bits in set(packed)):
         return None
     return [position for position, bits in enumerate(packed) if bits & _RANGE_NIBBLE != RANGE_FAIL]
