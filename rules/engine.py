@@ -225,18 +225,16 @@ class Engine:
         """Take over the last reading of a series where it lies before the look-back."""
         self._watches[series].remember(last_us, value)
 
-    def restore(
-        self, incidents: Iterable[tuple[Incident, Iterable[tuple[AlarmKey, int]]]], next_number: int
-    ) -> None:
+    def restore(self, incidents: Iterable[tuple[Incident, Iterable[AlarmRaised]]], next_number: int) -> None:
         """Take over open incidents after a restart.
 
-        Each comes with its alarms that are still active and since when; all other alarms are normal. One
-        that nothing watches any more, for the configuration has changed, returns to normal next.
+        Each comes with its alarms that are still active; all other alarms are normal. One that nothing
+        watches any more, for the configuration has changed, returns to normal next.
         Call it after the readings of the look-back have been advanced through, their events dropped.
         """
         found = [(incident, tuple(active)) for incident, active in incidents]
-        wanted = {alarm: since_us for _, active in found for alarm, since_us in active}
-        concerned = {alarm: incident.series for incident, active in found for alarm, _ in active}
+        wanted = {raised.alarm: raised.first_evidence_us for _, active in found for raised in active}
+        concerned = {raised.alarm: raised.concerns for _, active in found for raised in active}
         # What was waiting for its turn when the service stopped has not been recorded: it still waits.
         for staged in sorted(self._waiting):
             if isinstance(staged.event, AlarmRaised):
@@ -258,9 +256,7 @@ class Engine:
                 delays = DelayedAlarm(BOARD_ON_DELAY_US, 0)
                 delays.force(True, since_us)
                 self._boards[(alarm.tank, alarm.series)] = (delays, concerned.get(alarm, ()))
-        self._incidents.restore(
-            [(incident, [alarm for alarm, _ in active]) for incident, active in found], next_number
-        )
+        self._incidents.restore(found, next_number)
 
     def _end_unwatched(self, active: dict[AlarmKey, int]) -> None:
         """Take out alarms that nothing watches, and let them return to normal now.

@@ -1,7 +1,10 @@
 """Incidents: alarms that belong together become one incident, and one incident rings once.
 
-Alarms of one tank belong together if they concern a common series while the incident is open. The
-alarm of the highest rank names the cause: a fault explains a crossed limit.
+Alarms of one tank belong together if they concern a common series while the incident is open, or if
+they tell of silence that began at one time: a lost network is one incident, however many probes it
+takes. The alarm of the highest rank names the cause: a fault explains a crossed limit. When it returns
+to normal while another diagnosis stands, as when one cause has taken the word from another, that one
+names the incident from then on.
 """
 
 from __future__ import annotations
@@ -21,8 +24,15 @@ from rules.events import (
     IncidentOpened,
     IncidentUpdated,
 )
+from rules.setup import HOUR_US
 
 _DANGER = ("under_danger_line", "over_danger_line")
+_SILENCE = frozenset({"probe_silent", "device_offline", "mains_power_lost"})
+# Boards that lose their power or network together are missed within this time of one another, by their
+# last will, their own gap limit, or the next look at the tank.
+_SILENT_TOGETHER_US = HOUR_US // 3
+# Alarms of this rank and above say why; those below say what.
+_LEAST_DIAGNOSIS = 5
 
 
 class Incidents:
@@ -31,37 +41,40 @@ class Incidents:
     def __init__(self, next_number: int = 1) -> None:
         self._next_number = next_number
         self._open: dict[int, Incident] = {}
-        self._active: dict[AlarmKey, int] = {}
+        self._active: dict[AlarmKey, tuple[int, AlarmRaised]] = {}
 
     @property
     def open_incidents(self) -> tuple[Incident, ...]:
         """Open incidents by number."""
         return tuple(self._open.values())
 
-    def restore(self, incidents: Iterable[tuple[Incident, Iterable[AlarmKey]]], next_number: int) -> None:
+    def restore(self, incidents: Iterable[tuple[Incident, Iterable[AlarmRaised]]], next_number: int) -> None:
         """Take over open incidents, each with its alarms that are still active."""
         self._next_number = next_number
         self._open = {}
         self._active = {}
         for incident, active in incidents:
             self._open[incident.number] = incident
-            for alarm in active:
-                self._active[alarm] = incident.number
+            for raised in active:
+                self._active[raised.alarm] = (incident.number, raised)
 
     def take(self, event: AlarmEvent) -> IncidentEvent | None:
         """Take one alarm event; return what it means for an incident, if anything."""
         if isinstance(event, AlarmRaised):
             return self._join(event)
-        number = self._active.pop(event.alarm, None)
-        if number is None or number in self._active.values():
+        number, _ = self._active.pop(event.alarm, (None, None))
+        if number is None:
             return None
+        left = [raised for other, raised in self._active.values() if other == number]
+        if left:
+            return self._hand_over(self._open[number], event, left)
         ended = replace(self._open.pop(number), ended_at_us=event.at_us)
         return IncidentEnded(event.at_us, ended)
 
     def _join(self, event: AlarmRaised) -> IncidentEvent:
         alarm = event.alarm
         for incident in self._open.values():
-            if incident.tank == alarm.tank and not set(incident.series).isdisjoint(event.concerns):
+            if incident.tank == alarm.tank and self._belong_together(incident, event):
                 return self._extend(incident, event)
         incident = Incident(
             number=self._next_number,
@@ -77,8 +90,36 @@ class Incidents:
         )
         self._next_number += 1
         self._open[incident.number] = incident
-        self._active[alarm] = incident.number
+        self._active[alarm] = (incident.number, event)
         return IncidentOpened(event.at_us, incident)
+
+    def _belong_together(self, incident: Incident, event: AlarmRaised) -> bool:
+        if not set(incident.series).isdisjoint(event.concerns):
+            return True
+        apart_us = event.first_evidence_us - incident.first_evidence_us
+        return (
+            event.alarm.cause in _SILENCE
+            and incident.cause in _SILENCE
+            and abs(apart_us) <= _SILENT_TOGETHER_US
+        )
+
+    def _hand_over(
+        self, incident: Incident, event: AlarmReturned, left: list[AlarmRaised]
+    ) -> IncidentUpdated | None:
+        """Let another diagnosis name the incident when the one that named it is gone."""
+        if event.alarm.cause != incident.cause:
+            return None
+        heir = max(left, key=lambda raised: CAUSES[raised.alarm.cause].rank)
+        if heir.alarm.cause == incident.cause or CAUSES[heir.alarm.cause].rank < _LEAST_DIAGNOSIS:
+            return None
+        renamed = replace(
+            incident,
+            cause=heir.alarm.cause,
+            series=tuple(dict.fromkeys((*heir.concerns, *incident.series))),
+            evidence=heir.evidence,
+        )
+        self._open[incident.number] = renamed
+        return IncidentUpdated(event.at_us, renamed, worsened=False)
 
     def _extend(self, incident: Incident, event: AlarmRaised) -> IncidentUpdated:
         names_cause = CAUSES[event.alarm.cause].rank > CAUSES[incident.cause].rank
@@ -98,7 +139,7 @@ class Incidents:
             alarms=alarms,
         )
         self._open[incident.number] = extended
-        self._active[event.alarm] = incident.number
+        self._active[event.alarm] = (incident.number, event)
         return IncidentUpdated(event.at_us, extended, worsened)
 
 

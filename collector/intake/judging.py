@@ -170,11 +170,8 @@ class Judge:
         last_number: int,
     ) -> None:
         """Take over what was open when the service stopped; `alarms` are those that have not returned."""
-        since_us = {alarm.alarm: alarm.first_evidence_us for alarm in alarms}
+        active = {raised.alarm: raised for raised in alarms}
         self._engine.restore(
-            [
-                (incident, [(key, since_us[key]) for key in incident.alarms if key in since_us])
-                for incident in incidents
-            ],
+            [(incident, [active[key] for key in incident.alarms if key in active]) for incident in incidents],
             last_number + 1,
         )

@@ -123,11 +123,11 @@ def test_a_restart_in_the_middle_changes_no_later_event(stream, place):
     first = straight.advance(head).events
     rest = straight.advance(tail).events
 
-    active: dict[AlarmKey, int] = {}
+    active: dict[AlarmKey, AlarmRaised] = {}
     number = 0
     for event in first:
         if isinstance(event, AlarmRaised):
-            active[event.alarm] = event.first_evidence_us
+            active[event.alarm] = event
         elif isinstance(event, AlarmReturned):
             del active[event.alarm]
         elif isinstance(event, IncidentOpened):
@@ -136,7 +136,7 @@ def test_a_restart_in_the_middle_changes_no_later_event(stream, place):
     again.advance(head)
     again.restore(
         [
-            (incident, [(alarm, since) for alarm, since in active.items() if alarm in incident.alarms])
+            (incident, [raised for alarm, raised in active.items() if alarm in incident.alarms])
             for incident in straight_incidents(first)
         ],
         number + 1,
@@ -304,7 +304,7 @@ class TestSilence:
         straight.advance(block([START_US], [25.0]))
         raised, opened = straight.advance_to(START_US + HOUR_US)
         again = Engine(self.rules)
-        again.restore([(opened.incident, [(raised.alarm, raised.first_evidence_us)])], 2)
+        again.restore([(opened.incident, [raised])], 2)
         back = START_US + 72 * HOUR_US
         assert [type(event) for event in advanced(again, [back])] == [AlarmReturned, IncidentEnded]
         assert advanced(straight, [back])[0].at_us == back
@@ -323,7 +323,7 @@ def test_an_alarm_that_nothing_watches_any_more_returns_to_normal_after_a_restar
     raised, opened = before.advance(block([START_US, START_US + MINUTE], [27.0, 27.0])).events
     after = Engine(one_series(limit_alarms=(limit(24.0, is_high=False, delay_us=0),)))
     after.advance(block([START_US, START_US + MINUTE], [27.0, 27.0]))
-    after.restore([(opened.incident, [(raised.alarm, raised.first_evidence_us)])], 2)
+    after.restore([(opened.incident, [raised])], 2)
     returned, ended = after.advance_to(START_US + 2 * MINUTE)
     assert (returned.alarm, returned.at_us) == (raised.alarm, START_US + MINUTE)
     assert ended.incident.number == opened.incident.number

@@ -84,12 +84,65 @@ def test_a_board_that_is_gone_explains_its_silent_series():
     assert len(last.incident.alarms) == 3
 
 
+MINUTE = 60_000_000
+
+
+@pytest.mark.parametrize(("apart", "is_same"), [(19, True), (20, True), (21, False)])
+def test_probes_that_fall_silent_together_are_one_incident(apart, is_same):
+    incidents = Incidents()
+    incidents.take(raised("probe_silent", 100 * MINUTE))
+    other = incidents.take(raised("probe_silent", (100 + apart) * MINUTE, series="ph"))
+    assert isinstance(other, IncidentUpdated) is is_same
+
+
+def test_a_lost_mains_power_takes_over_the_silence_of_all_boards_and_rings_once_more():
+    incidents = Incidents()
+    incidents.take(raised("device_offline", 10 * MINUTE, series="sump board", concerns=("temperature",)))
+    incidents.take(raised("probe_silent", 15 * MINUTE, series="ph"))
+    series = ("temperature", "ph", "sump_level")
+    updated = incidents.take(
+        raised("mains_power_lost", 16 * MINUTE, priority=Priority.URGENT, concerns=series)
+    )
+    assert isinstance(updated, IncidentUpdated)
+    assert updated.worsened
+    assert updated.incident.cause == "mains_power_lost"
+    assert len(incidents.open_incidents) == 1
+
+
+def test_silence_and_a_crossed_limit_of_another_series_stay_apart():
+    incidents = Incidents()
+    incidents.take(raised("probe_silent", 10 * MINUTE))
+    assert isinstance(incidents.take(raised("under_limit", 10 * MINUTE, series="ph")), IncidentOpened)
+
+
+def test_a_cause_that_takes_the_word_names_the_incident_and_rings_nobody():
+    incidents = Incidents()
+    incidents.take(raised("heater_failed_off", 10, priority=Priority.URGENT))
+    joined = incidents.take(raised("heater_weak", 20, priority=Priority.URGENT, value=3.0))
+    assert isinstance(joined, IncidentUpdated)
+    assert joined.incident.cause == "heater_failed_off"
+    renamed = incidents.take(returned("heater_failed_off", 20))
+    assert isinstance(renamed, IncidentUpdated)
+    assert not renamed.worsened
+    assert renamed.incident.cause == "heater_weak"
+    assert renamed.incident.evidence.value == 3.0
+
+
+def test_a_limit_that_is_still_crossed_does_not_take_the_name_of_a_fault_that_is_over():
+    incidents = Incidents()
+    incidents.take(raised("heater_failed_off", 10))
+    incidents.take(raised("under_limit", 20))
+    assert incidents.take(returned("heater_failed_off", 30)) is None
+    assert incidents.open_incidents[0].cause == "heater_failed_off"
+
+
 def test_numbers_go_on_after_a_restart():
     incidents = Incidents()
-    opened = incidents.take(raised("under_limit", 10))
+    alarm = raised("under_limit", 10)
+    opened = incidents.take(alarm)
     assert isinstance(opened, IncidentOpened)
     again = Incidents()
-    again.restore([(opened.incident, opened.incident.alarms)], 2)
+    again.restore([(opened.incident, [alarm])], 2)
     other = again.take(raised("over_limit", 20, series="ph"))
     assert isinstance(other, IncidentOpened)
     assert other.incident.number == 2
