@@ -17,6 +17,7 @@ from rules.events import (
     AlarmEvent,
     AlarmKey,
     AlarmRaised,
+    AlarmReturned,
     Evidence,
     Incident,
     IncidentEnded,
