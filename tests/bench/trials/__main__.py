@@ -10,7 +10,7 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tests.bench.trials import adapter, campaign, explain, tables
+from tests.bench.trials import adapter, campaign, explain, lead, tables
 from tests.bench.trials.cases import CASES
 
 FORMS = {"short": (20, 4), "long": (200, 18)}
@@ -36,6 +36,12 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--quiet-only", action="store_true", help="no faults")
     parser.add_argument("--faults-only", action="store_true", help="no quiet months")
     parser.add_argument("--size", type=float, help="litres of every tank, instead of all sizes in turn")
+    parser.add_argument(
+        "--compare",
+        choices=("none", "limits", "all"),
+        default="limits",
+        help="beside nothing, fixed limits and the ideal CUSUM (default), or these and other methods",
+    )
     parser.add_argument("--out", type=Path, help="write the tables there, too")
     parser.add_argument("--keep", type=Path, help="keep verdicts and months there, for other tables")
     parser.add_argument("--fault", choices=sorted(CASES), help="with --explain: the fault of one trial")
@@ -61,19 +67,16 @@ def main() -> int:
     trials = options.trials or trials
     months = months if options.months is None else options.months
     begun = time.perf_counter()
-    verdicts = (
-        []
-        if options.quiet_only
-        else campaign.run_faults(names, trials, sets, options.workers, options.size, options.first_seed)
-    )
-    quiet = (
-        []
-        if options.faults_only
-        else campaign.run_months(range(months), sets, options.workers, options.refit_days)
-    )
+    methods = {"none": (), "limits": ("fixed limits",), "all": tuple(campaign.METHODS)}[options.compare]
+    pattern = campaign.Task("", (), sets, options.size, methods, bool(methods), options.refit_days)
+    played, lived = [], []
+    if not options.quiet_only:
+        played = campaign.run_faults(names, trials, options.workers, pattern, options.first_seed)
+    if not options.faults_only:
+        lived = campaign.run_months(range(months), options.workers, pattern)
     if options.keep:
-        options.keep.write_bytes(pickle.dumps((verdicts, quiet)))
-    text = _report(options, verdicts, quiet, sets, time.perf_counter() - begun)
+        options.keep.write_bytes(pickle.dumps((played, lived)))
+    text = _report(options, played, lived, sets, time.perf_counter() - begun)
     print(text)
     if options.out:
         options.out.write_text(text, encoding="utf-8")
@@ -91,28 +94,41 @@ def _explain(parser: argparse.ArgumentParser, options: argparse.Namespace, sets:
 
 
 def _report(
-    options: argparse.Namespace, verdicts: list, quiet: list, sets: tuple[str, ...], seconds: float
+    options: argparse.Namespace,
+    played: list[campaign.Played],
+    lived: list[campaign.LivedThrough],
+    sets: tuple[str, ...],
+    seconds: float,
 ) -> str:
-    parts = [
-        f"{datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, CPython {platform.python_version()}, "
-        f"{options.workers} workers, {seconds:.0f} s: `{' '.join(sys.argv[1:])}`\n"
-    ]
+    verdicts = [v for one in played for v in one.verdicts]
+    quiet = [m for one in lived for m in one.months]
+    said = " ".join(sys.argv[1:])
+    machine = f"{datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, CPython {platform.python_version()}"
+    parts = [f"{machine}, {options.workers} workers, {seconds:.0f} s: `{said}`\n"]
     missing = adapter.lacks()
     if missing:
         parts.append(f"This engine has no {' and no '.join(missing)}.\n")
     for name in sets:
         if any(v.sensors == name for v in verdicts):
-            parts += [
-                f"## Faults, {name} series\n",
-                tables.faults(verdicts, name),
-                tables.confusion(verdicts, name),
-            ]
+            parts += [f"## Faults, {name} series\n", tables.faults(verdicts, name)]
+            parts.append(tables.confusion(verdicts, name))
     if verdicts:
         parts += ["## False alarms in the quiet days before the faults\n", tables.before(verdicts)]
     if quiet:
         parts += ["## Quiet tank-months\n", tables.quiet(quiet)]
         for name in sets:
             parts += [f"{name} series:\n", tables.quiet_causes(quiet, name)]
+    if played and lived and options.compare != "none":
+        for name in sets:
+            parts += [f"## Beside fixed limits tuned to the same false alarms, {name} series\n"]
+            parts.append(lead.limits(played, lived, name))
+    if played and lived and options.compare == "all" and "basic" in sets:
+        parts += ["## Beside other methods at the same false alarms, basic series\n"]
+        parts.append(lead.others(played, lived, "basic"))
+    if any(one.best is not None for one in played):
+        for name in sets:
+            parts += [f"## Beside a CUSUM that knows the fault's course, {name} series\n"]
+            parts.append(lead.best(played, name))
     return "\n".join(parts)
 
 

@@ -81,7 +81,7 @@ usual_range = ["15 degC", "35 degC"]
 spike = { suspect = "0.5 degC", fail = "2 degC" }
 rate_of_change = "30 degC/h"
 flat_line = { tolerance = "0.001 degC", suspect_after = "4 h", fail_after = "8 h" }
-gap = "15 min"
+gap = "%(gap)s"
 alarm_low = "24 degC"
 alarm_high = "%(high)s"
 danger_low = "21 degC"
@@ -94,7 +94,7 @@ scale = "nbs"
 sensor_range = ["0 pH", "14 pH"]
 usual_range = ["7.5 pH", "8.8 pH"]
 spike = { suspect = "0.1 pH", fail = "0.2 pH" }
-gap = "15 min"
+gap = "%(gap)s"
 alarm_low = "7.7 pH"
 alarm_high = "8.6 pH"
 danger_low = "7.4 pH"
@@ -104,7 +104,7 @@ danger_high = "8.9 pH"
 sensor_range = ["0", "42"]
 usual_range = ["30", "40"]
 spike = { suspect = "0.3", fail = "1" }
-gap = "15 min"
+gap = "%(gap)s"
 alarm_low = "33"
 alarm_high = "37"
 danger_low = "30"
@@ -112,13 +112,13 @@ danger_high = "40"
 """,
     "sump_level": """quantity = "water_level"
 sensor_range = ["0 cm", "60 cm"]
-gap = "15 min"
+gap = "%(gap)s"
 alarm_low = "%(level_low)s"
 alarm_high = "%(level_high)s"
 """,
     "reservoir": """quantity = "volume"
 sensor_range = ["0 L", "500 L"]
-gap = "15 min"
+gap = "%(gap)s"
 alarm_low = "%(reservoir)s"
 priority = "low"
 """,
@@ -129,21 +129,21 @@ probe_priority = "low"
 """,
     "temperature_2": """quantity = "temperature"
 sensor_range = ["-5 degC", "60 degC"]
-gap = "15 min"
+gap = "%(gap)s"
 """,
     "reactor_ph": """quantity = "ph"
 scale = "nbs"
 sensor_range = ["0 pH", "14 pH"]
-gap = "15 min"
+gap = "%(gap)s"
 """,
     "floor_contact": """quantity = "contact"
 alarm_state = "closed"
-gap = "15 min"
+gap = "%(gap)s"
 """,
 }
 _POWER = """quantity = "power"
 sensor_range = ["0 W", "5000 W"]
-gap = "15 min"
+gap = "%(gap)s"
 """
 
 
@@ -158,12 +158,16 @@ def settings_text(world: World) -> str:
         equipment.append(world.cooler)
     if "reactor_ph" in world.series:
         equipment.append("calcium_reactor")
+    # Who fills by hand sees a day's evaporation in the level.
+    deep = 3.0 if world.is_automatic else max(3.0, 2.0 + 0.15 * world.daily_litres / world.area_m2)
     words = {
         "high": f"{max(27.5, world.cooler_setpoint + 1.5 if world.cooler else 0.0):.1f} degC",
-        "level_low": f"{world.level_cm - 3.0:.1f} cm",
+        "level_low": f"{world.level_cm - deep:.1f} cm",
         "level_high": f"{world.level_cm + max(3.0, 0.1 * world.drain_litres / world.area_m2 + 1.0):.1f} cm",
+        # Three of the probe's intervals and a bit; 15 min is what the example has for one a minute.
+        "gap": "20 min" if world.every_s >= 300 else "15 min",
         # Two days of evaporation.
-        "reservoir": f"{2.0 * world.volume * world.share_a_day:.1f} L",
+        "reservoir": f"{2.0 * world.daily_litres:.1f} L",
     }
     quoted = ", ".join(f'"{word}"' for word in equipment)
     parts = [
@@ -175,7 +179,6 @@ def settings_text(world: World) -> str:
         f'time_zone = "{world.zone}"',
         f'volume = "{world.volume:g} L"',
         f"equipment = [{quoted}]",
-        'water = { temperature = "temperature", ph = "ph" }',
     ]
     for name in world.series:
         parts.append(f"[tanks.{TANK}.series.{name}]")

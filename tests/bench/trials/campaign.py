@@ -10,28 +10,116 @@ import multiprocessing
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from tqdm import tqdm
 
-from tests.bench.trials import trial
+from tests.bench.trials import ideal, trial
 from tests.bench.trials.cases import CASES
+from tests.bench.trials.methods import LIMITS, OTHERS, Method, Stretch, false_rings, ring_minutes
 from tests.bench.trials.trial import Month, Verdict
+from tests.bench.trials.tuning import Table
+from tests.bench.trials.worlds import BASIC
 
 
-def _group(task: tuple[str, tuple[int, ...], tuple[str, ...], float | None]) -> list[Verdict]:
-    name, seeds, sets, volume = task
+@dataclass(slots=True)
+class Played:
+    """One fault trial: the engine's verdicts, and what other methods would have made of it.
+
+    `others`: (method, set) -> (channel, option) -> minutes to the first ring at each level. `best`: minutes
+    that a CUSUM needs which knows the fault's course.
+    """
+
+    name: str
+    seed: int
+    verdicts: list[Verdict]
+    others: dict[tuple[str, str], Table] = field(default_factory=dict)
+    best: float | None = None
+
+
+@dataclass(slots=True)
+class LivedThrough:
+    """One quiet month: what the engine said, and how often other methods would have rung at each level."""
+
+    months: list[Month]
+    others: dict[tuple[str, str], Table] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A fault and a tank with the seeds to play in it, or (without a fault) the number of a quiet month."""
+
+    name: str
+    seeds: tuple[int, ...]
+    sets: tuple[str, ...]
+    volume: float | None = None
+    methods: tuple[str, ...] = ()
+    with_best: bool = False
+    refit_days: int = 1
+
+
+METHODS = {method.name: method for method in (LIMITS, *OTHERS)}
+
+
+def _names(sensors: str, series: Sequence[str]) -> Sequence[str]:
+    return series if sensors == "all" else tuple(one for one in series if one in BASIC)
+
+
+def _sets_of_method(method: Method, sets: Sequence[str]) -> tuple[str, ...]:
+    """Fixed limits are tried with every set; what knows the four basic series alone, with these."""
+    return tuple(s for s in sets if s == "basic" or method is LIMITS)
+
+
+def _group(task: Task) -> list[Played]:
     found = []
-    for seed in seeds:
-        played = trial.play(name, seed, volume)
-        found += [trial.judge(played, sensors)[0] for sensors in sets]
+    for seed in task.seeds:
+        played = trial.play(task.name, seed, task.volume)
+        one = Played(task.name, seed, [trial.judge(played, sensors)[0] for sensors in task.sets])
+        if task.methods:
+            key = trial.world_key(played.case, seed, task.volume)
+            known = trial.learned(key)
+            stretch = Stretch(
+                key,
+                played.world,
+                known.readings,
+                known.now_us,
+                played.readings,
+                played.from_us,
+                played.to_us,
+                [(a, b) for _, a, b in played.planned],
+            )
+            for method in (METHODS[name] for name in task.methods):
+                for sensors in _sets_of_method(method, task.sets):
+                    names = _names(sensors, played.world.series)
+                    table = ring_minutes(method, stretch, names, played.at_us)
+                    one.others[method.name, sensors] = table
+        if task.with_best and task.name not in ideal.WITHOUT_COURSE:
+            one.best = ideal.best_minutes(played, 1.0)
+        found.append(one)
     return found
 
 
-def _month(task: tuple[int, tuple[str, ...], int]) -> list[Month]:
-    index, sets, refit_every_days = task
-    lived = trial.live(index)
-    return [trial.judge_month(lived, sensors, refit_every_days)[0] for sensors in sets]
+def _month(task: Task) -> list[LivedThrough]:
+    lived = trial.live(task.seeds[0])
+    one = LivedThrough([trial.judge_month(lived, sensors, task.refit_days)[0] for sensors in task.sets])
+    if task.methods:
+        known = trial.learned(lived.key)
+        stretch = Stretch(
+            lived.key,
+            lived.world,
+            known.readings,
+            known.now_us,
+            lived.readings,
+            lived.from_us,
+            lived.to_us,
+            [(d.from_us, d.to_us) for d in lived.found if d.is_told],
+        )
+        for method in (METHODS[name] for name in task.methods):
+            for sensors in _sets_of_method(method, task.sets):
+                names = _names(sensors, lived.world.series)
+                one.others[method.name, sensors] = false_rings(method, stretch, names)
+    return [one]
 
 
 def sets_of(name: str, sets: Sequence[str]) -> tuple[str, ...]:
@@ -54,38 +142,28 @@ def spread(
     return [one for place in range(len(tasks)) for one in results[place]]
 
 
-def fault_tasks(
-    names: Iterable[str], trials: int, sets: Sequence[str], volume: float | None, first_seed: int
-) -> list[tuple[str, tuple[int, ...], tuple[str, ...], float | None]]:
-    """Seeds of one tank together."""
+def fault_tasks(names: Iterable[str], trials: int, first_seed: int, pattern: Task) -> list[Task]:
+    """Seeds of one tank together; sets, methods and the rest as in `pattern`."""
     tasks = []
     for name in names:
-        chosen = sets_of(name, sets)
+        chosen = sets_of(name, pattern.sets)
         if not chosen:
             continue
         groups: dict[int, list[int]] = defaultdict(list)
         for seed in range(first_seed, first_seed + trials):
             groups[seed % trial.POOL].append(seed)
-        tasks += [(name, tuple(seeds), chosen, volume) for seeds in groups.values()]
+        tasks += [replace(pattern, name=name, seeds=tuple(seeds), sets=chosen) for seeds in groups.values()]
     return tasks
 
 
 def run_faults(
-    names: Iterable[str],
-    trials: int,
-    sets: Sequence[str],
-    workers: int,
-    volume: float | None = None,
-    first_seed: int = 0,
-) -> list[Verdict]:
-    """Verdicts of so many trials a fault and set."""
-    return spread(_group, fault_tasks(names, trials, sets, volume, first_seed), workers, "faults", "tank")
+    names: Iterable[str], trials: int, workers: int, pattern: Task, first_seed: int = 0
+) -> list[Played]:
+    """So many trials of every fault."""
+    return spread(_group, fault_tasks(names, trials, first_seed, pattern), workers, "faults", "tank")
 
 
-def run_months(
-    months: Sequence[int], sets: Sequence[str], workers: int, refit_every_days: int = 1
-) -> list[Month]:
+def run_months(months: Sequence[int], workers: int, pattern: Task) -> list[LivedThrough]:
     """Quiet months with every set."""
-    return spread(
-        _month, [(i, tuple(sets), refit_every_days) for i in months], workers, "quiet months", "month"
-    )
+    tasks = [replace(pattern, name="", seeds=(index,)) for index in months]
+    return spread(_month, tasks, workers, "quiet months", "month")

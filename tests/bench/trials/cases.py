@@ -92,7 +92,7 @@ def _between(scene: Scene, low: float, high: float) -> float:
 
 def _overdose(scene: Scene) -> str:
     """Less than evaporation takes is no overdose: the top-off itself makes room for it."""
-    usual = scene.world.volume * scene.world.share_a_day / 24.0
+    usual = scene.world.daily_litres / 24.0
     rate = _between(scene, max(0.5, 2.0 * usual), max(1.0, min(8.0, scene.world.pump_lph)))
     if rate > 0.6 * scene.world.pump_lph or scene.rng.random() < 0.5:
         # The switch sticks: the pump itself runs on.

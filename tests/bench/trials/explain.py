@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import UTC, datetime
 
 import numpy as np
 
-from tests.bench.trials import adapter, trial
+from tests.bench.trials import trial
 from tests.bench.trials.adapter import Heard
 from tests.bench.trials.probes import Readings
 from tests.bench.trials.worlds import MINUTE_US, World
@@ -16,6 +17,18 @@ def _clock(at_us: int) -> str:
     return f"{datetime.fromtimestamp(at_us / 1e6, UTC):%m-%d %H:%M}"
 
 
+def _reason(reason: object) -> str:
+    """Fields of a reason that say something."""
+    if not dataclasses.is_dataclass(reason):
+        return str(reason)
+    shown = {f.name: getattr(reason, f.name) for f in dataclasses.fields(reason)}
+    return ", ".join(
+        f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}"
+        for name, value in shown.items()
+        if value is not None and value is not False
+    )
+
+
 def describe(world: World) -> str:
     """The tank in a few lines."""
     text = (
@@ -23,8 +36,7 @@ def describe(world: World) -> str:
         f"  heater {world.heater_watts:.0f} W, needs {world.need_watts:.0f} W on a mean day, setpoint "
         f"{world.setpoint:.2f} +/- {world.hysteresis / 2:.2f} degC, room {world.room:.1f} +/- {world.room_swing:.1f}\n"
         f"  time constant {world.capacity / world.ua / 3600:.1f} h, evaporation {100 * world.share_a_day:.2f} % a day = "
-        f"{world.volume * world.share_a_day / 24:.2f} L/h, {10 / world.area_m2 / 10:.2f} mm... per litre "
-        f"{1 / world.area_m2:.2f} mm\n"
+        f"{world.daily_litres / 24:.2f} L/h; a litre is {1 / world.area_m2:.2f} mm\n"
         f"  level {world.level_cm:.1f} cm, band {world.band_cm:.2f} cm, pump {world.pump_lph:.0f} L/h, "
         f"{'limewater' if world.is_limewater else 'fresh water'}, "
         f"{'automatic' if world.is_automatic else 'by hand'}; return off: {world.drain_litres:.1f} L\n"
@@ -68,7 +80,7 @@ def sayings(heard: Heard, start_us: int) -> str:
             f"  {_clock(ring.at_us)} {(ring.at_us - start_us) / MINUTE_US:+8.0f} min  #{ring.number} {how}: "
             f"{ring.cause} ({ring.priority.value}) on {', '.join(ring.series)}{sure}{rivals}"
         )
-        lines += [f"{'':32}- {reason}" for reason in ring.reasons]
+        lines += [f"{'':32}- {_reason(reason)}" for reason in ring.reasons]
     for number, at_us in heard.ended.items():
         lines.append(f"  {_clock(at_us)} {(at_us - start_us) / MINUTE_US:+8.0f} min  #{number} ended")
     return "\n".join(lines) + "\n" if lines else "  nothing was said\n"
@@ -109,6 +121,3 @@ def month(index: int, sets: tuple[str, ...]) -> str:
         for cause, priority, why, is_told, at_us in found.rings:
             text += f"  {_clock(at_us)} {cause} ({priority}): {why}{', told' if is_told else ''}\n"
     return text
-
-
-__all__ = ["adapter", "fault", "month"]

@@ -10,7 +10,7 @@ from tests.bench.trials.rates import Rate, Share
 from tests.bench.trials.trial import Month, Verdict
 
 
-def _table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
+def table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
     lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
     lines += ["| " + " | ".join(str(cell) for cell in row) + " |" for row in rows]
     return "\n".join(lines) + "\n"
@@ -40,7 +40,7 @@ def faults(verdicts: Sequence[Verdict], sensors: str) -> str:
         rows.append(_row(name, [v for v in chosen if v.fault == name]))
     if rows:
         rows.append(_row("**all**", chosen))
-    return _table(
+    return table(
         (
             "fault",
             "n",
@@ -92,7 +92,7 @@ def confusion(verdicts: Sequence[Verdict], sensors: str) -> str:
         group = [v for v in chosen if v.fault == name]
         called = Counter(v.first_cause or "nothing" for v in group).most_common()
         rows.append([name, ", ".join(f"{cause} {count}" for cause, count in called)])
-    return _table(("fault", "called at the first ring"), rows)
+    return table(("fault", "called at the first ring"), rows)
 
 
 def before(verdicts: Sequence[Verdict]) -> str:
@@ -106,7 +106,7 @@ def before(verdicts: Sequence[Verdict]) -> str:
         called = Counter(cause for v in group for cause, _ in v.before).most_common(6)
         text = ", ".join(f"{cause} {count}" for cause, count in called)
         rows.append([sensors, f"{months:.1f}", Rate(urgent, months), Rate(total, months), text])
-    return _table(("series", "tank-months", "urgent a month", "any a month", "what"), rows)
+    return table(("series", "tank-months", "urgent a month", "any a month", "what"), rows)
 
 
 def quiet(months: Sequence[Month]) -> str:
@@ -129,7 +129,7 @@ def quiet(months: Sequence[Month]) -> str:
                 Rate(quiet_, size),
             ]
         )
-    return _table(
+    return table(
         (
             "series",
             "tank-months",
@@ -161,4 +161,4 @@ def quiet_causes(months: Sequence[Month], sensors: str) -> str:
         ]
         for (why, is_told), number in count.most_common()
     ]
-    return _table(("disturbance", "rings", "what rang"), rows) if rows else "Nothing rang.\n"
+    return table(("disturbance", "rings", "what rang"), rows) if rows else "Nothing rang.\n"

@@ -170,7 +170,7 @@ def quiet_drivers(world: World, start_us: int, minutes: int, rng: np.random.Gene
             drivers.refill[evening] = 1.0
         if evening is not None and not world.is_automatic:
             # By hand, every evening, what the day has taken.
-            drivers.fresh_by_hand[evening : evening + 5] = 1.5 * world.volume * world.share_a_day / 5.0
+            drivers.fresh_by_hand[evening : evening + 5] = 1.5 * world.daily_litres / 5.0
     return drivers
 
 
@@ -210,7 +210,7 @@ def run(world: World, state: State, drivers: Drivers) -> Truth:
     ph_step = -math.expm1(-1.0 / 60.0 / world.ph_hours)
     mixed_heat, sump_heat = world.capacity, world.capacity * SUMP_SHARE
     display_heat = world.capacity - sump_heat
-    usual_lime = world.share_a_day * world.volume / DAY_MINUTES if world.is_limewater else 0.0
+    usual_lime = world.daily_litres / DAY_MINUTES if world.is_limewater else 0.0
     t, ts = state.temperature, state.sump_temperature
     water, salt, ph, reservoir = state.water_kg, state.salt, state.ph, state.reservoir
     drained, lime_ph = state.drained, state.lime_ph

@@ -101,9 +101,18 @@ class World:
         given = self.equipment_watts + self.lights_watts * self.lights_hours / 24.0 - latent
         return self.ua * (self.setpoint - self.room) - given
 
-    def without(self, *names: str) -> World:
-        """The same tank with fewer series."""
-        return replace(self, series=tuple(s for s in self.series if s not in names))
+    @property
+    def uncooled(self) -> float:
+        """Where the temperature would end on a mean day without heater and cooler."""
+        return self.setpoint - self.need_watts / self.ua
+
+    @property
+    def daily_litres(self) -> float:
+        """What evaporates on a usual day; a fan runs half of it."""
+        share = self.share_a_day
+        if self.cooler == "fan":
+            share = (share + self.fan_share_a_day) / 2.0
+        return self.volume * share
 
 
 def stream(*keys: object) -> np.random.Generator:
@@ -130,8 +139,11 @@ def draw_world(
     for _ in range(200):
         world = _draw(seed, rng, kind, size, cooler)
         duty = world.need_watts / world.heater_watts
-        # A tank whose heater idles or never rests is not one that people keep [own].
-        if kind == "cooled" or (0.2 <= duty <= 0.65):
+        # A tank whose heater idles or never rests is not one that people keep, nor one with a cooler that
+        # it could do without [own].
+        if kind == "cooled" and world.uncooled >= world.cooler_setpoint + 1.0:
+            break
+        if kind == "heated" and 0.2 <= duty <= 0.65:
             break
     rng = stream(seed, "watch")
     lime = bool(rng.random() < 0.35) if is_limewater is None else is_limewater
@@ -153,8 +165,13 @@ def draw_world(
         if before_summer_time
         else str(rng.choice(("UTC", "Europe/Berlin", "America/Chicago")))
     )
+    if lime:
+        # Limewater goes in at about the rate of evaporation, as a slow drip in small portions [5].
+        pump = max(1.0, world.daily_litres / 24.0 * float(rng.uniform(3.0, 8.0)))
+        world = replace(world, band_cm=float(rng.uniform(0.1, 0.25)), pump_lph=pump)
     return replace(
         world,
+        reservoir=world.daily_litres * float(rng.uniform(7.0, 12.0)),
         zone=zone,
         start_us=start_us,
         is_limewater=lime and is_automatic,
@@ -176,7 +193,7 @@ def _draw(seed: int, rng: np.random.Generator, kind: str, volume: float, cooler:
         which = cooler or str(rng.choice(("chiller", "fan")))
     room = u(18.5, 22.0)  # [6] 21 degC
     if is_cooled:
-        room = u(27.0, 30.0) if which == "chiller" else u(25.0, 27.0)  # [6] chiller case: 30 degC
+        room = u(27.0, 30.0) if which == "chiller" else u(25.5, 28.0)  # [6] chiller case: 30 degC
     equipment = volume * (u(0.22, 0.35) if is_cooled else u(0.10, 0.22))  # [6] 0.30 and 0.15 W/L
     share = u(0.005, 0.009) if is_cooled and which == "chiller" else u(0.006, 0.018)  # [5] 0.5 to 2 % a day
     lights = volume * u(0.15, 0.3)  # [own] the part of the lamps' power that ends in the water
@@ -207,8 +224,8 @@ def _draw(seed: int, rng: np.random.Generator, kind: str, volume: float, cooler:
         area_m2=0.18 * scale * u(0.8, 1.25),  # [7] 0.18 m2 at 400 L
         level_cm=u(18.0, 24.0),
         band_cm=u(0.3, 1.0),  # [5] a few mm to 20 mm
-        pump_lph=max(6.0, 12.0 * scale) * u(0.7, 1.4),
-        reservoir=volume * share * u(7.0, 12.0),
+        pump_lph=max(3.0, 8.0 * scale) * u(0.5, 1.3),
+        reservoir=0.0,
         is_limewater=False,
         is_automatic=True,
         lights_on=u(8.0, 11.0),
