@@ -6,32 +6,20 @@ engine's clock when it came; what it stages is put in order by the engine.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from rules.alarm import NEVER, Change, DelayedAlarm
+from rules.alarm import NEVER, DelayedAlarm
 from rules.events import FlagRevised, Priority
 from rules.flags import Flag
 from rules.limit_watch import LimitWatches
-from rules.quality.flat_line import FAIL as FLAT_FAIL
-from rules.quality.flat_line import NOT_EVALUATED as FLAT_NOT_EVALUATED
-from rules.quality.flat_line import SUSPECT as FLAT_SUSPECT
-from rules.quality.gross_range import FAIL as RANGE_FAIL
+from rules.probe_watch import ProbeWatch, flat, plausible
 from rules.quality.packed import MISSING_THROUGHOUT
 from rules.quality.suite import QualitySuite
 from rules.setup import SeriesRules
 from rules.silence import Silence
 from rules.staging import Stage, Staged
-from rules.trace import MINUTE_US, Trace
-
-# A sensor that gives impossible values for two minutes is gone; a single such value is a bad contact
-# or a lost bit on the wire. Longer would leave the tank unwatched, shorter would ring for a glitch.
-PROBE_DELAY_US = 2 * MINUTE_US
-# A stuck probe that moves is believed only after ten minutes, for a bad contact comes and goes.
-STUCK_OFF_DELAY_US = 10 * MINUTE_US
-_FLAT_NIBBLE = 0xF * (FLAT_FAIL // int(Flag.FAIL))
-_RANGE_NIBBLE = 0xF * (RANGE_FAIL // int(Flag.FAIL))
+from rules.trace import Trace
 
 
 class Judged(NamedTuple):
@@ -63,8 +51,7 @@ class SeriesWatch:
         gap_us = NEVER if rules.gap is None else rules.gap.fail_after_us
         self._quality = QualitySuite(rules)
         self._limits = LimitWatches(rules.limit_alarms, rules.quantity, gap_us)
-        self._stuck = DelayedAlarm(0, STUCK_OFF_DELAY_US, gap_us)
-        self._out_of_range = DelayedAlarm(PROBE_DELAY_US, PROBE_DELAY_US, gap_us)
+        self._probe = ProbeWatch(gap_us)
         self._silence = None if rules.gap is None else Silence(rules.gap.fail_after_us)
         self.trace = Trace()
         self._stage = Stage(index, rules, self._priorities())
@@ -104,6 +91,7 @@ class SeriesWatch:
             if delays.is_active != (cause in active):
                 delays.force(cause in active, active.get(cause, 0))
         self._limits.refresh()
+        self._probe.refresh()
         if self._silence is not None:
             self._silence.force("probe_silent" in active)
         self._set_wake()
@@ -163,7 +151,8 @@ class SeriesWatch:
                 break
             last_us = time_us
         else:
-            if not math.isnan(sum(values)):
+            total = sum(values)
+            if total == total:
                 return None
         kept = []
         last_us = self._last_us
@@ -178,28 +167,31 @@ class SeriesWatch:
         self, times_us: list[int], values: list[float], sequences: list[int], clocks_us: list[int]
     ) -> Judged:
         verdicts = self._quality.judge(times_us, values)
+        packed = verdicts.packed
         revised = None if verdicts.revised is None else FlagRevised(self.index, *verdicts.revised)
         stage = self._stage
         stage.see(times_us, values)
         if self._silence is not None:
             stage.add("probe_silent", self._silence.judge(times_us, sequences, clocks_us, self.is_listening))
-        self._judge_probe(times_us, sequences, clocks_us, verdicts.packed)
-        kept = _plausible(verdicts.packed)
-        packed = verdicts.packed
+        for cause, changes in self._probe.judge(times_us, packed, sequences, clocks_us, self.is_listening):
+            stage.add(cause, changes)
+        is_clean = not any(packed)
+        kept = None if is_clean else plausible(packed)
         if kept is None:
-            plausible = self._judge_water(times_us, values, sequences, clocks_us, packed)
+            is_flat = None if is_clean else flat(packed)
+            last_plausible = self._judge_water(times_us, values, sequences, clocks_us, is_flat)
         else:
-            plausible = self._judge_water(
+            last_plausible = self._judge_water(
                 [times_us[i] for i in kept],
                 [values[i] for i in kept],
                 [sequences[i] for i in kept],
                 [clocks_us[i] for i in kept],
-                [packed[i] for i in kept],
+                flat([packed[i] for i in kept]),
             )
         self._last_us = times_us[-1]
         self._set_wake()
-        staged = stage.finish(values[-1], plausible)
-        is_plain = not any(packed) and verdicts.primary[-1] == Flag.PASS
+        staged = stage.finish(values[-1], last_plausible)
+        is_plain = is_clean and verdicts.primary[-1] == Flag.PASS
         return Judged(verdicts.primary, packed, [False] * len(times_us), revised, staged, is_plain)
 
     def _judge_water(
@@ -208,49 +200,20 @@ class SeriesWatch:
         values: list[float],
         sequences: list[int],
         clocks_us: list[int],
-        packed: list[int],
+        is_flat: list[bool] | None,
     ) -> float | None:
         """Watch limits, and keep the trace, by what the sensor can give; return the last such value."""
         if not times_us:
             return None
         self._stage.see(times_us, values)
-        is_flat = None
-        if any(bits & _FLAT_NIBBLE == FLAT_FAIL for bits in set(packed)):
-            is_flat = [bits & _FLAT_NIBBLE == FLAT_FAIL for bits in packed]
         self.trace.collect(times_us, values, clocks_us, is_flat)
         for cause, changes in self._limits.judge(times_us, values, sequences, clocks_us, self.is_listening):
             self._stage.add(cause, changes)
         return values[-1]
 
-    def _judge_probe(
-        self, times_us: list[int], sequences: list[int], clocks_us: list[int], packed: list[int]
-    ) -> None:
-        """Watch the probe itself by the flags of its readings."""
-        seen = set(packed)
-        for cause, delays, nibble, on, neither in (
-            ("probe_out_of_range", self._out_of_range, _RANGE_NIBBLE, RANGE_FAIL, ()),
-            # A flat line that is suspect or cannot be judged yet, as behind a gap, ends no alarm.
-            ("probe_stuck", self._stuck, _FLAT_NIBBLE, FLAT_FAIL, (FLAT_SUSPECT, FLAT_NOT_EVALUATED)),
-        ):
-            if delays.is_idle and all(bits & nibble != on for bits in seen):
-                delays.skip_to(times_us[-1], clocks_us[-1])
-                continue
-            changes: list[Change] = []
-            for position, bits in enumerate(packed):
-                verdict = bits & nibble
-                changes += delays.observe(
-                    times_us[position],
-                    sequences[position],
-                    clocks_us[position],
-                    verdict == on,
-                    verdict != on and verdict not in neither,
-                    self.is_listening,
-                )
-            self._stage.add(cause, changes)
-
     def _set_wake(self) -> None:
         wakes_us = NEVER if self._silence is None else self._silence.wakes_us
-        if not (self._limits.is_idle and self._stuck.is_idle and self._out_of_range.is_idle):
+        if not (self._limits.is_idle and self._probe.is_idle):
             for delays in self._timed:
                 if delays.due_us != NEVER:
                     wakes_us = min(wakes_us, delays.wakes_us)
@@ -263,14 +226,6 @@ class SeriesWatch:
 
     def _by_reading(self) -> Iterable[tuple[str, DelayedAlarm]]:
         """Alarms whose delays may end by the clock alone."""
-        yield "probe_out_of_range", self._out_of_range
-        yield "probe_stuck", self._stuck
+        yield from self._probe.delays.items()
         for watch in self._limits.watches:
             yield watch.cause, watch.delays
-
-
-def _plausible(packed: list[int]) -> list[int] | None:
-    """Positions of readings that the sensor can give; None for all of them."""
-    if all(bits & _RANGE_NIBBLE != RANGE_FAIL for bits in set(packed)):
-        return None
-    return [position for position, bits in enumerate(packed) if bits & _RANGE_NIBBLE != RANGE_FAIL]
