@@ -109,7 +109,8 @@ class Life:
         if rng.random() < 0.5:
             # Out of the display and into it again: the sump sees it only when the return runs again.
             moved = np.cumsum(drivers.taken[row:end] - drivers.given[row:end])
-            drivers.display_litres[row:end] = moved
+            # The level of a minute is that before the minute's water has moved.
+            drivers.display_litres[row + 1 : end] = moved[:-1]
         self._note("water change", row - 2, out + pause + into + 15, is_told=is_told)
 
     def _dosing(self, day: int, *, is_told: bool) -> None:
@@ -232,9 +233,13 @@ class Life:
 
 
 def blamed(found: list[Disturbance], at_us: int) -> Disturbance | None:
-    """The disturbance on which something that rang is blamed: the youngest that may still act."""
-    # Level, salinity and temperature are a few hours on their way back after a water change.
-    after_us = 6 * 60 * MINUTE_US
+    """The disturbance on which something that rang is blamed."""
+    soon_us, after_us = 30 * MINUTE_US, 6 * 60 * MINUTE_US
+
+    def order(one: Disturbance) -> tuple[bool, int, int]:
+        # What acts now before what has acted; of these what is short, for it explains more than what lasts
+        # for days. Level, salinity and temperature are hours on their way back after a water change.
+        return at_us > one.to_us + soon_us, one.to_us - one.from_us, -one.from_us
+
     acting = [d for d in found if d.from_us <= at_us <= d.to_us + after_us]
-    # Of those that act, what is short explains more than what lasts for days.
-    return min(acting, key=lambda d: (d.to_us - d.from_us, -d.from_us), default=None)
+    return min(acting, key=order, default=None)
