@@ -29,6 +29,7 @@ from rules.events import (
 )
 from rules.faults import FAULTS, Fault, Finding, Parameter
 from rules.flags import Flag, primary_flag
+from rules.planned_work import KINDS, PlannedWork, Suppressed, WorkKind
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
 from rules.roles import ROLES, Role
@@ -46,12 +47,14 @@ from rules.setup import (
     SpikeLimits,
     TankRules,
 )
+from rules.tank_watch import Judgement
 
 __all__ = [
     "CAUSES",
     "DAYS_NEEDED",
     "FAULTS",
     "HOUR_US",
+    "KINDS",
     "MICROSECONDS",
     "QUANTITIES",
     "ROLES",
@@ -85,10 +88,12 @@ __all__ = [
     "IncidentOpened",
     "IncidentUpdated",
     "IntArray",
+    "Judgement",
     "Learning",
     "LimitAlarm",
     "Outcome",
     "Parameter",
+    "PlannedWork",
     "Priority",
     "RateAlarm",
     "RateOfChangeLimits",
@@ -98,7 +103,9 @@ __all__ = [
     "SeriesRules",
     "Sign",
     "SpikeLimits",
+    "Suppressed",
     "TankRules",
+    "WorkKind",
     "fit_day_profile",
     "physics",
     "primary_flag",

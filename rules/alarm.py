@@ -15,12 +15,15 @@ when the clock did. A board that sends ten minutes of readings at once is thereb
 readings first.
 
 A condition is never held over a gap in the data: if the next reading comes more than `gap_us` behind
-the last one, a running delay is void and starts again.
+the last one, a running delay is void and starts again. While planned work suppresses the alarm by design,
+readings are neither on nor off, and a delay that runs into it is void.
 """
 
 from __future__ import annotations
 
 from typing import NamedTuple
+
+from rules.planned_work import Span
 
 NEVER = 2**62
 BY_CLOCK = -1
@@ -58,8 +61,10 @@ class DelayedAlarm:
         "_last_us",
         "_off_delay_us",
         "_on_delay_us",
+        "_suppressed",
         "_turned_us",
         "due_us",
+        "hidden_us",
         "is_active",
         "since_us",
     )
@@ -71,6 +76,9 @@ class DelayedAlarm:
         self._last_us = -NEVER
         self._lag_us = 0
         self._turned_us = -NEVER
+        self._suppressed: tuple[Span, ...] = ()
+        # Since when the condition has been seen while it was suppressed.
+        self.hidden_us = NEVER
         self.due_us = NEVER
         self.since_us = 0
         self.is_active = False
@@ -90,8 +98,16 @@ class DelayedAlarm:
         self._last_us = last_us
         self._lag_us = max(0, clock_us - last_us)
 
+    def suppress(self, suppressed: tuple[Span, ...]) -> None:
+        """Neither begin nor end in these stretches of time, instead of those told before."""
+        self._suppressed = suppressed
+        if not any(span.from_us <= self.hidden_us < span.to_us for span in suppressed):
+            self.hidden_us = NEVER
+
     def expire(self, clock_us: int) -> Change | None:
         """Let a running delay end by the clock alone."""
+        if self._suppressed:
+            self._void_suppressed()
         due_us = self.due_us
         if due_us + self._lag_us > clock_us or due_us - self._last_us > self._gap_us:
             return None
@@ -112,6 +128,12 @@ class DelayedAlarm:
             Whether the clock alone may end a delay (not while a backlog is being drained).
         """
         changes: list[Change] = []
+        if self._suppressed:
+            self._void_suppressed()
+            if any(span.from_us <= time_us < span.to_us for span in self._suppressed):
+                if is_on and not self.is_active:
+                    self.hidden_us = min(self.hidden_us, time_us)
+                is_on = is_off = False
         if self.due_us != NEVER:
             change = self.expire(clock_us) if by_clock else None
             if change is None and time_us - self._last_us > self._gap_us:
@@ -141,6 +163,14 @@ class DelayedAlarm:
         self.is_active = is_active
         self.since_us = since_us
         self.due_us = NEVER
+
+    def _void_suppressed(self) -> None:
+        """End a running delay without a change that planned work has broken into."""
+        if self.due_us == NEVER:
+            return
+        start_us = self.due_us - (self._off_delay_us if self.is_active else self._on_delay_us)
+        if any(start_us < span.to_us and span.from_us < self.due_us for span in self._suppressed):
+            self.due_us = NEVER
 
     def _turn(self, at_us: int, order_us: int, sequence: int) -> Change:
         # A reading that was on its way while the clock raised the alarm may be older than the alarm.

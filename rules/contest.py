@@ -94,6 +94,13 @@ class Post:
             if end_us - self._off_us >= self.setting["off_delay"]:
                 self.release()
 
+    def suspend(self) -> None:
+        """Neither begin nor end at this step, and void running delays: planned work suppresses it."""
+        self.finding = None
+        self._off_us = NEVER
+        if not self.speaks:
+            self.release()
+
     def release(self) -> None:
         """Forget what was held."""
         self.is_held = False

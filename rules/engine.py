@@ -8,7 +8,7 @@ whole tanks are looked at, take their turn in the same order. Incidents are made
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
@@ -29,9 +29,10 @@ from rules.events import (
 )
 from rules.flags import Flag
 from rules.incidents import Incidents
+from rules.planned_work import PlannedWork, Suppressed
 from rules.setup import HOUR_US, EngineRules
 from rules.staging import RAISED, RETURNED, Staged
-from rules.tank_watch import Member, TankWatch
+from rules.tank_watch import Judgement, Member, TankWatch
 from rules.trace import LOOK_BACK_US, MINUTE_US, STEP_US
 from rules.watch import SeriesWatch
 
@@ -67,9 +68,17 @@ class Engine:
         Tanks, series and limits.
     baselines
         Series index -> what is usual there; series without one are still learning.
+    on_judgement
+        Called at each step with what each fault finds that finds anything, to follow the reasoning.
     """
 
-    def __init__(self, rules: EngineRules, baselines: Mapping[int, Baseline] | None = None) -> None:
+    def __init__(
+        self,
+        rules: EngineRules,
+        baselines: Mapping[int, Baseline] | None = None,
+        *,
+        on_judgement: Callable[[Judgement], object] | None = None,
+    ) -> None:
         self.rules = rules
         known = {} if baselines is None else baselines
         self._watches = tuple(SeriesWatch(index, series) for index, series in enumerate(rules.series))
@@ -84,6 +93,8 @@ class Engine:
             )
             for tank in rules.tanks
         }
+        for tank in self._tanks.values():
+            tank.on_judgement = on_judgement
         self._boards: dict[tuple[str, str], tuple[DelayedAlarm, tuple[str, ...]]] = {}
         self._incidents = Incidents()
         self._waiting: list[Staged] = []
@@ -220,6 +231,27 @@ class Engine:
         for tank in self._tanks.values():
             for member in tank.members:
                 member.baseline = baselines.get(member.index)
+
+    def plan_work(self, works: Iterable[PlannedWork]) -> None:
+        """Suppress by design what these works disturb, from now on and instead of those told before.
+
+        A work must be told until it is forgotten (`PlannedWork.forgotten_us`); one that ends early or
+        late is told with its new end. Works on tanks that are not known are passed over.
+        """
+        works = tuple(works)
+        for tank in self._tanks.values():
+            tank.plan_work(work for work in works if work.tank == tank.rules.name)
+        for watch in self._watches:
+            watch.plan_work(work for work in works if work.tank == watch.rules.tank)
+
+    @property
+    def suppressed(self) -> tuple[Suppressed, ...]:
+        """Alarms whose condition was seen during the works that are known, in order of time."""
+        found = [Suppressed(*one) for tank in self._tanks.values() for one in tank.suppressed]
+        for watch in self._watches:
+            for cause, first_us in watch.suppressed(self._clock_us):
+                found.append(Suppressed(AlarmKey(watch.rules.tank, watch.rules.name, cause), first_us))
+        return tuple(sorted(found, key=lambda one: (one.first_us, one.alarm.series, one.alarm.cause)))
 
     def remember(self, series: int, last_us: int, value: float) -> None:
         """Take over the last reading of a series where it lies before the look-back."""

@@ -204,6 +204,10 @@ class TankLook:
         self.boards_offline = boards_offline
         self._roles = roles
 
+    def with_series(self, series: Mapping[str, Look]) -> TankLook:
+        """The same tank with these looks instead."""
+        return TankLook(self.rules, self.end_us, series, self._roles, self.silent_us, self.boards_offline)
+
     def look(self, role: str) -> Look | None:
         """The series that has a role, None where the tank has none or it has not been heard for a day."""
         name = self._roles.get(role)

@@ -7,15 +7,25 @@ says nothing about a probe.
 from __future__ import annotations
 
 from rules.alarm import BY_CLOCK, NEVER, Change
+from rules.planned_work import Span
 
 
 class Silence:
     """Raised when a series has had no reading for `limit_us`, returned to normal by the next one.
 
-    A reading at the very limit is in time, as in the gap test.
+    A reading at the very limit is in time, as in the gap test. While planned work suppresses it by design,
+    silence is not raised; it is at the end of that, where it still lasts.
     """
 
-    __slots__ = ("_lag_us", "_last_us", "_limit_us", "_listening_from_us", "_raised_us", "is_active")
+    __slots__ = (
+        "_lag_us",
+        "_last_us",
+        "_limit_us",
+        "_listening_from_us",
+        "_raised_us",
+        "_suppressed",
+        "is_active",
+    )
 
     def __init__(self, limit_us: int) -> None:
         self._limit_us = limit_us
@@ -23,7 +33,27 @@ class Silence:
         self._lag_us = 0
         self._listening_from_us = -NEVER
         self._raised_us = -NEVER
+        self._suppressed: tuple[Span, ...] = ()
         self.is_active = False
+
+    def suppress(self, suppressed: tuple[Span, ...]) -> None:
+        """Raise nothing in these stretches of time (in order), instead of those told before."""
+        self._suppressed = suppressed
+
+    def hidden_us(self, clock_us: int) -> int:
+        """The instant from which silence is suppressed at this moment, NEVER where it is not."""
+        if self.is_active or self._last_us is None:
+            return NEVER
+        limit_us = max(self._last_us, self._listening_from_us) + self._limit_us
+        return limit_us if limit_us <= clock_us < self._due_us(self._last_us) else NEVER
+
+    def _due_us(self, last_us: int) -> int:
+        """When silence since that reading is raised."""
+        due_us = max(last_us, self._listening_from_us) + self._limit_us
+        for span in self._suppressed:
+            if span.from_us <= due_us < span.to_us:
+                due_us = span.to_us
+        return due_us
 
     def listen_from(self, time_us: int) -> None:
         """Count silence from this instant at the earliest."""
@@ -42,13 +72,13 @@ class Silence:
         """The engine's clock at which the silence becomes an alarm if nothing is heard."""
         if self.is_active or self._last_us is None:
             return NEVER
-        return max(self._last_us, self._listening_from_us) + self._limit_us + self._lag_us
+        return self._due_us(self._last_us) + self._lag_us
 
     def expire(self, clock_us: int) -> Change | None:
         """Let the silence become an alarm by the clock alone."""
         if self._last_us is None or self.wakes_us > clock_us:
             return None
-        due_us = max(self._last_us, self._listening_from_us) + self._limit_us
+        due_us = self._due_us(self._last_us)
         self.is_active = True
         self._raised_us = due_us
         return Change(due_us, True, due_us + self._lag_us, BY_CLOCK, self._last_us, self._last_us)
@@ -67,9 +97,9 @@ class Silence:
             times_us, sequences, clocks_us = times_us[1:], sequences[1:], clocks_us[1:]
         if self._keeps_quiet(times_us, clocks_us):
             return changes
-        limit_us, last_us, lag_us = self._limit_us, self._last_us, self._lag_us
+        last_us, lag_us = self._last_us, self._lag_us
         for time_us, sequence, clock_us in zip(times_us, sequences, clocks_us, strict=True):
-            due_us = max(last_us, self._listening_from_us) + limit_us
+            due_us = self._due_us(last_us)
             if is_listening and not self.is_active:
                 if due_us + lag_us <= clock_us:
                     self.is_active, self._raised_us = True, due_us

@@ -6,17 +6,21 @@ for what a step sees. What this costs does not grow with the number of readings.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
-from rules.alarm import BY_CLOCK, DelayedAlarm
+from rules.alarm import BY_CLOCK, NEVER, DelayedAlarm
 from rules.baseline import Baseline
 from rules.contest import Post, rivals_of, settle
 from rules.events import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence
-from rules.faults import FAULTS, Fault
+from rules.faults import FAULTS, Fault, Finding
+from rules.faults.fault import ON
 from rules.habits import UNKNOWN, Habits, habits_of
 from rules.look import Look, TankLook
+from rules.planned_work import NEVER_SUPPRESSED, UNDISTURBED_SIGNS, PlannedWork, Span, spans
 from rules.projection import Projection, project
+from rules.resettling import masked, widened
 from rules.roles import roles_of
 from rules.setup import HOUR_US, SeriesRules, TankRules
 from rules.staging import RAISED, RETURNED_LAST, Staged
@@ -30,6 +34,22 @@ _LEAST_OVERDUE_US = 10 * MINUTE_US
 # A slope is taken over the last hour; behind a longer gap it tells of another time.
 _TREND_AGE_US = HOUR_US
 _TREND_MINUTES = 60
+
+
+class Judgement(NamedTuple):
+    """What a fault found at one step, for who wants to follow the reasoning.
+
+    `since_us` is since when it has been on, None where it is not; `is_held` says that its on-delay has
+    passed, `speaks` that it is an alarm, and `is_suppressed` that planned work suppresses it by design.
+    """
+
+    at_us: int
+    alarm: AlarmKey
+    finding: Finding
+    since_us: int | None
+    is_held: bool
+    speaks: bool
+    is_suppressed: bool
 
 
 class Member:
@@ -81,12 +101,43 @@ class TankWatch:
         self._posts = tuple(self._posts_of(FAULTS.values()))
         self._looks: dict[str, Look] = {}
         self._listening_from_us: int | None = 0
+        self._works: tuple[PlannedWork, ...] = ()
+        # Habits behind planned work, by the works and the index of the series, for the running hour.
+        self._resettled: dict[tuple[tuple[PlannedWork, ...], int], Habits] = {}
+        self._resettled_hour = -1
+        self._hidden_us: dict[AlarmKey, int] = {}
+        # Called with each judgement that finds anything.
+        self.on_judgement: Callable[[Judgement], object] | None = None
 
     # -- what comes in -----------------------------------------------------------------------------
 
     def listen_from(self, time_us: int | None) -> None:
         """Count silence from this instant on; None for nothing can be heard."""
         self._listening_from_us = time_us
+
+    def plan_work(self, works: Iterable[PlannedWork]) -> None:
+        """Suppress by design what these works on the tank disturb, instead of those told before."""
+        self._works = tuple(sorted(works))
+        self._resettled.clear()
+        for member in self.members:
+            if member.rate is not None:
+                disturbing = spans(work for work in self._works if work.disturbs(member.rules.quantity))
+                # The end of a step tells of the cell before it.
+                member.rate.suppress(tuple(Span(one.from_us + 1, one.to_us + STEP_US) for one in disturbing))
+        known = spans(self._works)
+        self._hidden_us = {
+            key: at_us
+            for key, at_us in self._hidden_us.items()
+            if any(span.from_us < at_us < span.to_us + STEP_US for span in known)
+        }
+
+    @property
+    def suppressed(self) -> Iterable[tuple[AlarmKey, int]]:
+        """Alarms whose condition was seen during planned work, and when first."""
+        yield from self._hidden_us.items()
+        for member in self.members:
+            if member.rate is not None and member.rate.hidden_us != NEVER:
+                yield AlarmKey(self.rules.name, member.rules.name, "changing_fast"), member.rate.hidden_us
 
     @property
     def causes(self) -> Iterable[AlarmKey]:
@@ -128,14 +179,75 @@ class TankWatch:
         staged = self._judge_faults(tank)
         for member in self.members:
             if member.rate is not None and (look := looks.get(member.rules.name)) is not None:
-                staged += self._judge_rate(member, member.rate, look)
+                staged += self._judge_rate(member, member.rate, self._settled(member, look, step))
         return staged
+
+    # -- planned work ------------------------------------------------------------------------------
+
+    def _works_near(self, end_us: int) -> tuple[PlannedWork, ...]:
+        """Works that have begun by a step and are not forgotten, in order."""
+        if not self._works:
+            return ()
+        return tuple(
+            work for work in self._works if work.from_us < end_us and end_us - STEP_US < work.forgotten_us
+        )
+
+    def _settled(self, member: Member, look: Look, step: int) -> Look:
+        """The series as it is seen again behind the works that disturbed it."""
+        works = tuple(
+            work
+            for work in self._works_near(look.end_us)
+            if work.disturbs(member.rules.quantity) and work.settled_us <= look.end_us - STEP_US
+        )
+        return self._resettle(member, step, works) if works else look
+
+    def _resettle(self, member: Member, step: int, works: tuple[PlannedWork, ...]) -> Look:
+        trace = masked(member.trace, works)
+        hour = step // HOUR_CELLS
+        if hour != self._resettled_hour:
+            self._resettled.clear()
+            self._resettled_hour = hour
+        habits = self._resettled.get((works, member.index))
+        if habits is None:
+            habits = self._resettled[works, member.index] = habits_of(trace)
+        baseline = None if member.baseline is None else widened(member.trace, member.baseline, works)
+        return Look(member.rules, trace, step, baseline, habits)
+
+    def _seen_by(
+        self, cause: str, tank: TankLook, step: int, seen: dict[tuple[PlannedWork, ...], TankLook]
+    ) -> tuple[TankLook, bool]:
+        """The tank as a fault sees it behind planned work, and whether it is suppressed at this step.
+
+        `seen` keeps what has been made for other causes at this step.
+        """
+        works = tuple(work for work in self._works_near(tank.end_us) if work.suppresses(cause))
+        if not works or cause in NEVER_SUPPRESSED:
+            return tank, False
+        if any(tank.end_us - STEP_US < work.settled_us for work in works):
+            return tank, True
+        found = seen.get(works)
+        if found is None:
+            series = dict(tank.series)
+            for member in self.members:
+                name = member.rules.name
+                disturbing = tuple(work for work in works if work.disturbs(member.rules.quantity))
+                if disturbing and name in series:
+                    series[name] = self._resettle(member, step, disturbing)
+            found = seen[works] = tank.with_series(series)
+        return found, False
+
+    def _note_suppressed(self, key: AlarmKey, finding: Finding | None, end_us: int) -> None:
+        if finding is not None and finding.confidence >= ON:
+            self._hidden_us.setdefault(key, end_us)
 
     def with_trend(self, event: AlarmRaised) -> AlarmRaised:
         """Add to an alarm of a limit what the newest step knows of its series."""
         look = self._looks.get(event.alarm.series)
         if look is None or event.at_us - look.end_us + look.age_us > _TREND_AGE_US:
             return event
+        if self._works:
+            member = next(one for one in self.members if one.rules.name == look.name)
+            look = self._settled(member, look, look.end_us // STEP_US - 1)
         return replace(event, evidence=_with_trend(event.evidence, event.at_us, look, None))
 
     # -- faults ------------------------------------------------------------------------------------
@@ -156,20 +268,52 @@ class TankWatch:
 
     def _judge_faults(self, tank: TankLook) -> list[Staged]:
         busy: list[Post] = []
+        found: list[tuple[Post, Finding, bool]] = []
+        works = self._works_near(tank.end_us)
+        resettled: dict[tuple[PlannedWork, ...], TankLook] = {}
+        tanks: dict[str, TankLook] = {}
         for post in self._posts:
-            look = tank.series.get(post.subject)
+            seen, is_suppressed = tank, False
+            if works:
+                step = tank.end_us // STEP_US - 1
+                seen, is_suppressed = self._seen_by(post.fault.code, tank, step, resettled)
+                tanks[post.fault.code] = seen
+            look = seen.series.get(post.subject)
             finding = None
             if look is not None and (look.is_fresh or post.fault.hears_silence):
-                finding = post.fault.judge(look, tank, post.setting)
+                finding = post.fault.judge(look, seen, post.setting)
+            is_suppressed = is_suppressed and not _is_undisturbed(finding)
+            if finding is not None and finding.confidence > 0.0:
+                found.append((post, finding, is_suppressed))
+            if is_suppressed:
+                self._note_suppressed(self._key(post), finding, tank.end_us)
+                post.suspend()
+                continue
             if finding is None:
                 post.finding = None
             elif finding.confidence > 0.0 or not post.is_idle:
                 post.hold(tank.end_us, finding)
             if (finding is not None and finding.confidence > 0.0) or not post.is_idle:
                 busy.append(post)
-        if not busy:
-            return []
-        return [self._stage_post(post, busy, tank, is_raised) for post, is_raised in settle(busy)]
+        changed = settle(busy) if busy else []
+        if self.on_judgement is not None:
+            for post, finding, is_suppressed in found:
+                since_us = None if post.since_us == NEVER else post.since_us
+                self.on_judgement(
+                    Judgement(
+                        tank.end_us,
+                        self._key(post),
+                        finding,
+                        since_us,
+                        post.is_held,
+                        post.speaks,
+                        is_suppressed,
+                    )
+                )
+        return [
+            self._stage_post(post, busy, tanks.get(post.fault.code, tank), is_raised)
+            for post, is_raised in changed
+        ]
 
     def _stage_post(self, post: Post, busy: Sequence[Post], tank: TankLook, is_raised: bool) -> Staged:
         key = self._key(post)
@@ -274,6 +418,13 @@ def _with_trend(evidence: Evidence, at_us: int, look: Look, projection: Projecti
         danger_at_us=None if projection is None else projection.at_us,
         danger_earliest_us=None if projection is None else projection.earliest_us,
         danger_latest_us=None if projection is None else projection.latest_us,
+    )
+
+
+def _is_undisturbed(finding: Finding | None) -> bool:
+    """Whether a finding rests on what no work disturbs."""
+    return finding is not None and any(
+        reason.sign in UNDISTURBED_SIGNS and not reason.speaks_against for reason in finding.reasons
     )
 
 

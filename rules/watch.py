@@ -13,7 +13,9 @@ from rules.alarm import NEVER, DelayedAlarm
 from rules.events import FlagRevised, Priority
 from rules.flags import Flag
 from rules.limit_watch import LimitWatches
+from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Span, spans
 from rules.probe_watch import ProbeWatch, flat, plausible
+from rules.quality.disturbed import is_disturbed, without_disturbed
 from rules.quality.packed import MISSING_THROUGHOUT
 from rules.quality.suite import QualitySuite
 from rules.setup import SeriesRules
@@ -59,6 +61,8 @@ class SeriesWatch:
             self._stage.name_setpoint(watch.cause, watch.alarm.setpoint)
         self._timed = tuple(delays for _, delays in self._by_reading())
         self._last_us = -NEVER
+        # Stretches of planned work that make the series move as water does not.
+        self._disturbed: tuple[Span, ...] = ()
         self.is_listening = True
         # The engine's clock at which a delay or a silence may end; nothing can before.
         self.wakes_us = NEVER
@@ -77,6 +81,31 @@ class SeriesWatch:
         """Causes of the alarms that this series can have."""
         silent = () if self._silence is None else ("probe_silent",)
         return frozenset((*silent, *(cause for cause, _ in self._by_reading())))
+
+    def plan_work(self, works: Iterable[PlannedWork]) -> None:
+        """Suppress by design what these works on the tank disturb, instead of those told before."""
+        works, quantity = tuple(works), self.rules.quantity
+        self._disturbed = spans(work for work in works if work.disturbs(quantity))
+        for watch in self._limits.watches:
+            if watch.cause not in NEVER_SUPPRESSED:
+                watch.delays.suppress(self._disturbed)
+        for cause, delays in self._probe.delays.items():
+            # Where the flat line test has no answer no probe is stuck.
+            is_tested = cause == "probe_stuck"
+            delays.suppress(
+                spans(one for one in works if one.suppresses(cause) or (is_tested and one.disturbs(quantity)))
+            )
+        if self._silence is not None:
+            self._silence.suppress(spans(work for work in works if work.suppresses("probe_silent")))
+        self._set_wake()
+
+    def suppressed(self, clock_us: int) -> Iterable[tuple[str, int]]:
+        """Causes of alarms whose condition was seen during planned work, and when first."""
+        for cause, delays in self._by_reading():
+            if delays.hidden_us != NEVER:
+                yield cause, delays.hidden_us
+        if self._silence is not None and (hidden_us := self._silence.hidden_us(clock_us)) != NEVER:
+            yield "probe_silent", hidden_us
 
     def remember(self, last_us: int, value: float) -> None:
         """Take over the last reading where none has been judged: its silence counts from there."""
@@ -169,6 +198,8 @@ class SeriesWatch:
         verdicts = self._quality.judge(times_us, values)
         packed = verdicts.packed
         revised = None if verdicts.revised is None else FlagRevised(self.index, *verdicts.revised)
+        if revised is not None and is_disturbed(revised.observed_us, self._disturbed):
+            revised = None
         stage = self._stage
         stage.see(times_us, values)
         if self._silence is not None:
@@ -191,8 +222,12 @@ class SeriesWatch:
         self._last_us = times_us[-1]
         self._set_wake()
         staged = stage.finish(values[-1], last_plausible)
-        is_plain = is_clean and verdicts.primary[-1] == Flag.PASS
-        return Judged(verdicts.primary, packed, [False] * len(times_us), revised, staged, is_plain)
+        flags = verdicts.primary
+        if self._disturbed:
+            packed, flags = without_disturbed(self.rules, self._disturbed, times_us, packed, flags)
+            is_clean = not any(packed)
+        is_plain = is_clean and flags[-1] == Flag.PASS
+        return Judged(flags, packed, [False] * len(times_us), revised, staged, is_plain)
 
     def _judge_water(
         self,
