@@ -169,7 +169,7 @@ class DelayedAlarm:
         if self.due_us == NEVER:
             return
         start_us = self.due_us - (self._off_delay_us if self.is_active else self._on_delay_us)
-        if any(start_us < span.to_us and span.from_us < self.due_us for span in self._suppressed):
+        if any(start_us < span.to_us and span.from_us <= self.due_us for span in self._suppressed):
             self.due_us = NEVER
 
     def _turn(self, at_us: int, order_us: int, sequence: int) -> Change:
