@@ -8,14 +8,18 @@ of the work is left.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from rules.baseline import Band, Baseline
 from rules.blocks import FloatArray, IntArray
-from rules.planned_work import RESETTLE_US, PlannedWork
+from rules.habits import Habits, habits_of
+from rules.look import Look, TankLook
+from rules.planned_work import NEVER_SUPPRESSED, RESETTLE_US, PlannedWork
+from rules.setup import SeriesRules
 from rules.trace import HOUR_CELLS, NAN, STEP_US, Trace
 
 # The first cell that holds readings tells the offset; later than this it tells of something else.
@@ -104,3 +108,99 @@ def _widening(trace: Trace, baseline: Baseline, work: PlannedWork) -> Widening |
             low, high = max(0.0, band.low - value), max(0.0, value - band.high)
             return Widening(work.settled_us, low, high) if low or high else None
     return None
+
+
+class Watched(Protocol):
+    """What is needed of a series: its rules, its trace, and what is usual for it now."""
+
+    rules: SeriesRules
+    trace: Trace
+    baseline: Baseline | None
+
+
+class Resettling:
+    """The planned works of a tank, and its looks as they are behind them.
+
+    Parameters
+    ----------
+    members
+        The series of the tank.
+    """
+
+    def __init__(self, members: Iterable[Watched]) -> None:
+        self._members = {member.rules.name: member for member in members}
+        self._works: tuple[PlannedWork, ...] = ()
+        # Habits behind works, by these and the name of the series, of the running hour.
+        self._habits: dict[tuple[tuple[PlannedWork, ...], str], Habits] = {}
+        self._hour = -1
+
+    def plan_work(self, works: Iterable[PlannedWork]) -> None:
+        """Know these works, instead of those told before."""
+        self._works = tuple(sorted(works))
+        self._habits.clear()
+
+    def look(self, look: Look) -> Look:
+        """The series as it is seen again behind the works that disturbed it."""
+        if not self._works:
+            return look
+        works = tuple(work for work in self._near(look.end_us) if not _is_running(work, look.end_us))
+        return self.behind(look, works)
+
+    def views(self, tank: TankLook) -> Views | None:
+        """How each fault sees the tank at a step; None where no work is near, and all see it as it is."""
+        works = self._near(tank.end_us)
+        return Views(self, tank, works) if works else None
+
+    def behind(self, look: Look, works: Sequence[PlannedWork]) -> Look:
+        """The series as it is seen behind those of the works that disturb it."""
+        member = self._members[look.name]
+        disturbing = tuple(work for work in works if work.disturbs(member.rules.quantity))
+        if not disturbing:
+            return look
+        trace = masked(member.trace, disturbing)
+        hour = trace.step // HOUR_CELLS
+        if hour != self._hour:
+            self._habits.clear()
+            self._hour = hour
+        habits = self._habits.get((disturbing, look.name))
+        if habits is None:
+            habits = self._habits[disturbing, look.name] = habits_of(trace)
+        baseline = None if member.baseline is None else widened(member.trace, member.baseline, disturbing)
+        return Look(member.rules, trace, trace.step, baseline, habits)
+
+    def _near(self, end_us: int) -> tuple[PlannedWork, ...]:
+        """Works that have begun by a step and are not forgotten, in order."""
+        if not self._works:
+            return ()
+        return tuple(
+            work for work in self._works if work.from_us < end_us and end_us - STEP_US < work.forgotten_us
+        )
+
+
+class Views:
+    """A tank at one step that lies near planned work, as each fault sees it."""
+
+    def __init__(self, resettling: Resettling, tank: TankLook, works: tuple[PlannedWork, ...]) -> None:
+        self._resettling = resettling
+        self._tank = tank
+        self._works = works
+        self._seen: dict[tuple[PlannedWork, ...], TankLook] = {(): tank}
+
+    def of(self, cause: str) -> tuple[TankLook, bool]:
+        """The tank as a fault of that cause sees it, and whether it is suppressed at this step."""
+        tank = self._tank
+        if cause in NEVER_SUPPRESSED:
+            return tank, False
+        works = tuple(work for work in self._works if work.suppresses(cause))
+        if any(_is_running(work, tank.end_us) for work in works):
+            return tank, True
+        found = self._seen.get(works)
+        if found is None:
+            series = {name: self._resettling.behind(look, works) for name, look in tank.series.items()}
+            found = self._seen[works] = tank.with_series(series)
+        return found, False
+
+
+def _is_running(work: PlannedWork, end_us: int) -> bool:
+    """Whether the newest cell of a step still lies within the work or its settle time."""
+    return end_us - STEP_US < work.settled_us

@@ -18,9 +18,9 @@ from rules.faults import FAULTS, Fault, Finding
 from rules.faults.fault import ON
 from rules.habits import UNKNOWN, Habits, habits_of
 from rules.look import Look, TankLook
-from rules.planned_work import NEVER_SUPPRESSED, UNDISTURBED_SIGNS, PlannedWork, Span, spans
+from rules.planned_work import UNDISTURBED_SIGNS, PlannedWork, Span, spans
 from rules.projection import Projection, project
-from rules.resettling import masked, widened
+from rules.resettling import Resettling
 from rules.roles import roles_of
 from rules.setup import HOUR_US, SeriesRules, TankRules
 from rules.staging import RAISED, RETURNED_LAST, Staged
@@ -101,10 +101,7 @@ class TankWatch:
         self._posts = tuple(self._posts_of(FAULTS.values()))
         self._looks: dict[str, Look] = {}
         self._listening_from_us: int | None = 0
-        self._works: tuple[PlannedWork, ...] = ()
-        # Habits behind planned work, by the works and the index of the series, for the running hour.
-        self._resettled: dict[tuple[tuple[PlannedWork, ...], int], Habits] = {}
-        self._resettled_hour = -1
+        self._resettling = Resettling(self.members)
         self._hidden_us: dict[AlarmKey, int] = {}
         # Called with each judgement that finds anything.
         self.on_judgement: Callable[[Judgement], object] | None = None
@@ -117,14 +114,14 @@ class TankWatch:
 
     def plan_work(self, works: Iterable[PlannedWork]) -> None:
         """Suppress by design what these works on the tank disturb, instead of those told before."""
-        self._works = tuple(sorted(works))
-        self._resettled.clear()
+        works = tuple(works)
+        self._resettling.plan_work(works)
         for member in self.members:
             if member.rate is not None:
-                disturbing = spans(work for work in self._works if work.disturbs(member.rules.quantity))
+                disturbing = spans(work for work in works if work.disturbs(member.rules.quantity))
                 # The end of a step tells of the cell before it.
                 member.rate.suppress(tuple(Span(one.from_us + 1, one.to_us + STEP_US) for one in disturbing))
-        known = spans(self._works)
+        known = spans(works)
         self._hidden_us = {
             key: at_us
             for key, at_us in self._hidden_us.items()
@@ -179,62 +176,8 @@ class TankWatch:
         staged = self._judge_faults(tank)
         for member in self.members:
             if member.rate is not None and (look := looks.get(member.rules.name)) is not None:
-                staged += self._judge_rate(member, member.rate, self._settled(member, look, step))
+                staged += self._judge_rate(member, member.rate, self._resettling.look(look))
         return staged
-
-    # -- planned work ------------------------------------------------------------------------------
-
-    def _works_near(self, end_us: int) -> tuple[PlannedWork, ...]:
-        """Works that have begun by a step and are not forgotten, in order."""
-        if not self._works:
-            return ()
-        return tuple(
-            work for work in self._works if work.from_us < end_us and end_us - STEP_US < work.forgotten_us
-        )
-
-    def _settled(self, member: Member, look: Look, step: int) -> Look:
-        """The series as it is seen again behind the works that disturbed it."""
-        works = tuple(
-            work
-            for work in self._works_near(look.end_us)
-            if work.disturbs(member.rules.quantity) and work.settled_us <= look.end_us - STEP_US
-        )
-        return self._resettle(member, step, works) if works else look
-
-    def _resettle(self, member: Member, step: int, works: tuple[PlannedWork, ...]) -> Look:
-        trace = masked(member.trace, works)
-        hour = step // HOUR_CELLS
-        if hour != self._resettled_hour:
-            self._resettled.clear()
-            self._resettled_hour = hour
-        habits = self._resettled.get((works, member.index))
-        if habits is None:
-            habits = self._resettled[works, member.index] = habits_of(trace)
-        baseline = None if member.baseline is None else widened(member.trace, member.baseline, works)
-        return Look(member.rules, trace, step, baseline, habits)
-
-    def _seen_by(
-        self, cause: str, tank: TankLook, step: int, seen: dict[tuple[PlannedWork, ...], TankLook]
-    ) -> tuple[TankLook, bool]:
-        """The tank as a fault sees it behind planned work, and whether it is suppressed at this step.
-
-        `seen` keeps what has been made for other causes at this step.
-        """
-        works = tuple(work for work in self._works_near(tank.end_us) if work.suppresses(cause))
-        if not works or cause in NEVER_SUPPRESSED:
-            return tank, False
-        if any(tank.end_us - STEP_US < work.settled_us for work in works):
-            return tank, True
-        found = seen.get(works)
-        if found is None:
-            series = dict(tank.series)
-            for member in self.members:
-                name = member.rules.name
-                disturbing = tuple(work for work in works if work.disturbs(member.rules.quantity))
-                if disturbing and name in series:
-                    series[name] = self._resettle(member, step, disturbing)
-            found = seen[works] = tank.with_series(series)
-        return found, False
 
     def _note_suppressed(self, key: AlarmKey, finding: Finding | None, end_us: int) -> None:
         if finding is not None and finding.confidence >= ON:
@@ -245,10 +188,8 @@ class TankWatch:
         look = self._looks.get(event.alarm.series)
         if look is None or event.at_us - look.end_us + look.age_us > _TREND_AGE_US:
             return event
-        if self._works:
-            member = next(one for one in self.members if one.rules.name == look.name)
-            look = self._settled(member, look, look.end_us // STEP_US - 1)
-        return replace(event, evidence=_with_trend(event.evidence, event.at_us, look, None))
+        settled = self._resettling.look(look)
+        return replace(event, evidence=_with_trend(event.evidence, event.at_us, settled, None))
 
     # -- faults ------------------------------------------------------------------------------------
 
@@ -269,15 +210,9 @@ class TankWatch:
     def _judge_faults(self, tank: TankLook) -> list[Staged]:
         busy: list[Post] = []
         found: list[tuple[Post, Finding, bool]] = []
-        works = self._works_near(tank.end_us)
-        resettled: dict[tuple[PlannedWork, ...], TankLook] = {}
-        tanks: dict[str, TankLook] = {}
+        views = self._resettling.views(tank)
         for post in self._posts:
-            seen, is_suppressed = tank, False
-            if works:
-                step = tank.end_us // STEP_US - 1
-                seen, is_suppressed = self._seen_by(post.fault.code, tank, step, resettled)
-                tanks[post.fault.code] = seen
+            seen, is_suppressed = views.of(post.fault.code) if views is not None else (tank, False)
             look = seen.series.get(post.subject)
             finding = None
             if look is not None and (look.is_fresh or post.fault.hears_silence):
@@ -311,7 +246,7 @@ class TankWatch:
                     )
                 )
         return [
-            self._stage_post(post, busy, tanks.get(post.fault.code, tank), is_raised)
+            self._stage_post(post, busy, tank if views is None else views.of(post.fault.code)[0], is_raised)
             for post, is_raised in changed
         ]
 
