@@ -10,10 +10,11 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tests.bench.trials import adapter, campaign, explain, lead, tables
+from tests.bench.trials import adapter, bounds, campaign, explain, lead, tables
 from tests.bench.trials.cases import CASES
 
-FORMS = {"short": (20, 4), "long": (200, 18)}
+# Trials a fault, quiet tank-months, and beside what. The short form is what the test suite plays.
+FORMS = {"short": (5, 4, "none"), "long": (200, 18, "all")}
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -24,7 +25,7 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument(
-        "--form", choices=sorted(FORMS), default="short", help="20 trials and 4 months, or 200 and 18"
+        "--form", choices=sorted(FORMS), default="short", help="5 trials and 4 months, or 200 and 18"
     )
     parser.add_argument("--trials", type=int, help="trials a fault, instead of those of the form")
     parser.add_argument("--months", type=int, help="quiet tank-months, instead of those of the form")
@@ -39,10 +40,12 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--compare",
         choices=("none", "limits", "all"),
-        default="limits",
-        help="beside nothing, fixed limits and the ideal CUSUM (default), or these and other methods",
+        help="beside nothing (short form), fixed limits and the ideal CUSUM, or these and others (long form)",
     )
     parser.add_argument("--out", type=Path, help="write the tables there, too")
+    parser.add_argument(
+        "--write-bounds", action="store_true", help="keep the counts in trials.json: the test holds to them"
+    )
     parser.add_argument("--keep", type=Path, help="keep verdicts and months there, for other tables")
     parser.add_argument("--fault", choices=sorted(CASES), help="with --explain: the fault of one trial")
     parser.add_argument("--seed", type=int, default=0, help="with --explain: its seed")
@@ -63,7 +66,8 @@ def main() -> int:
         parser.error(f"no such set of series {unknown}: all, basic")
     if options.explain:
         return _explain(parser, options, sets)
-    trials, months = FORMS[options.form]
+    trials, months, compare = FORMS[options.form]
+    options.compare = options.compare or compare
     trials = options.trials or trials
     months = months if options.months is None else options.months
     begun = time.perf_counter()
@@ -78,6 +82,11 @@ def main() -> int:
         options.keep.write_bytes(pickle.dumps((played, lived)))
     text = _report(options, played, lived, sets, time.perf_counter() - begun)
     print(text)
+    if options.write_bounds:
+        found = bounds.summary(
+            [v for one in played for v in one.verdicts], [m for one in lived for m in one.months]
+        )
+        bounds.write(options.form, found, text.splitlines()[0])
     if options.out:
         options.out.write_text(text, encoding="utf-8")
     return 0

@@ -1,7 +1,8 @@
 """Many trials on several cores: what is played, by whom, and what is gathered.
 
-Workers are spawned, never forked, and share nothing: a task is a fault, a tank and the seeds to play in it,
-so that a tank's fortnight is lived through once. The same seeds give the same verdicts on any number of cores.
+Workers are spawned, never forked, and share nothing: a task is a fault, a tank and the seeds to play in
+it, so that a tank's fortnight is lived through once. The same seeds give the same verdicts on any number of
+cores.
 """
 
 from __future__ import annotations

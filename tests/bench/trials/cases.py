@@ -44,7 +44,7 @@ class Scene:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A fault to be found: the right causes and family, hours within which it must be told, wishes for the tank.
+    """A fault to be found: right causes and family, hours within which it must be told, what tank it needs.
 
     `put` makes it happen and returns its size in words.
     """

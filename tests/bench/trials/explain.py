@@ -34,9 +34,10 @@ def describe(world: World) -> str:
     text = (
         f"{world.kind} tank of {world.volume:g} L, read every {world.every_s} s, zone {world.zone}\n"
         f"  heater {world.heater_watts:.0f} W, needs {world.need_watts:.0f} W on a mean day, setpoint "
-        f"{world.setpoint:.2f} +/- {world.hysteresis / 2:.2f} degC, room {world.room:.1f} +/- {world.room_swing:.1f}\n"
-        f"  time constant {world.capacity / world.ua / 3600:.1f} h, evaporation {100 * world.share_a_day:.2f} % a day = "
-        f"{world.daily_litres / 24:.2f} L/h; a litre is {1 / world.area_m2:.2f} mm\n"
+        f"{world.setpoint:.2f} +/- {world.hysteresis / 2:.2f} degC, room {world.room:.1f} +/- "
+        f"{world.room_swing:.1f}\n"
+        f"  time constant {world.capacity / world.ua / 3600:.1f} h, evaporation {100 * world.share_a_day:.2f} % "
+        f"a day = {world.daily_litres / 24:.2f} L/h; a litre is {1 / world.area_m2:.2f} mm\n"
         f"  level {world.level_cm:.1f} cm, band {world.band_cm:.2f} cm, pump {world.pump_lph:.0f} L/h, "
         f"{'limewater' if world.is_limewater else 'fresh water'}, "
         f"{'automatic' if world.is_automatic else 'by hand'}; return off: {world.drain_litres:.1f} L\n"

@@ -1,9 +1,10 @@
 """The theoretical best: a CUSUM that knows the fault's course and the noise. How early could anybody know?
 
-At each cell of five minutes it adds the logarithm of how much likelier the readings are with the fault's own
-course than without, over the four basic series; noise is that of the tank's fortnight about its mean day, whitened by a
-first-order autoregression. It rings when the sum from the fault's start has reached ln(cells between two false
-alarms): a CUSUM with that threshold rings falsely no more often (Lorden 1971). No real watcher knows the course.
+At each cell of five minutes it adds by how much the readings are likelier with the fault's own course than
+without (the logarithm of that ratio), over the four basic series; noise is that of the tank's fortnight
+about its mean day, whitened by a first-order autoregression. It rings when the sum from the fault's start
+has reached ln(cells between two false alarms): a CUSUM with that threshold rings falsely no more often
+(Lorden 1971). No real watcher knows the course.
 """
 
 from __future__ import annotations

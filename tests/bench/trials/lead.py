@@ -9,6 +9,7 @@ import numpy as np
 
 from tests.bench.trials.campaign import LivedThrough, Played
 from tests.bench.trials.cases import CASES
+from tests.bench.trials.methods import LIMITS
 from tests.bench.trials.rates import Share
 from tests.bench.trials.tables import duration, quantile, table
 from tests.bench.trials.trial import Verdict
@@ -78,12 +79,13 @@ def limits(played: Sequence[Played], months: Sequence[LivedThrough], sensors: st
         "lead, median",
     )
     chosen = "; ".join(
-        f"{channel} {option} level {level}" for channel, (option, level) in sorted(found.choice.items())
+        f"{channel} {LIMITS.levels(channel)[level]:.2g} {option}"
+        for channel, (option, level) in sorted(found.choice.items())
     )
     return (
         table(head, rows)
-        + f"\nBudget {budget} rings in {len(months)} tank-months, spent by the limits: {found.false_rings:.0f}. "
-        + f"Chosen: {chosen}.\n"
+        + f"\nBudget {budget} rings in {len(months)} tank-months, of which the limits spend "
+        + f"{found.false_rings:.0f}. How far beyond the tank's own range they lie, and on-delay: {chosen}.\n"
     )
 
 

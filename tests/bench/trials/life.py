@@ -151,7 +151,8 @@ class Life:
         rng = self.rng
         name = str(rng.choice(("ph", "practical_salinity")))
         row = self._row(day, float(rng.uniform(10.0, 20.0)))
-        start_us, end_us = self._span(row, 12)
+        minutes = int(rng.integers(6, 15))
+        start_us, end_us = self._span(row, minutes)
         standard = {"ph": 7.0, "practical_salinity": 35.0}[name]
         step = float(rng.normal(0.0, {"ph": 0.06, "practical_salinity": 0.4}[name]))
 
@@ -162,7 +163,7 @@ class Life:
             return shown
 
         self.scene.tampering.on_truth(name, moved)
-        self._note("calibration", row, 12, is_told=is_told)
+        self._note("calibration", row, minutes, is_told=is_told)
 
     def _drop_out(self, day: int) -> None:
         """The network is away for some minutes, and with it all boards; what they had is lost."""

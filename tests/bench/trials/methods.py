@@ -1,9 +1,10 @@
 """Other ways to watch a tank, on the same readings: fixed limits, ioos_qc, a seasonal z-score, river.
 
-Each method has channels (a series, or a side of one), options (how long a thing must last) and rising levels.
-For a fault trial it tells when each level would first ring; for a quiet month, how often. `tuning` then picks,
-for every channel, what tells most at a given number of false alarms. All of them learn from the same fortnight
-of the very tank, and none is asked about work that was told beforehand: both are more than they usually have.
+Each method has channels (a series, or a side of one), options (how long a thing must last) and rising
+levels. For a fault trial it tells when each level would first ring; for a quiet month, how often. `tuning`
+then picks, for every channel, what tells most at a given number of false alarms. All of them learn from the
+same fortnight of the very tank, and none is asked about work that was told beforehand: both are more than
+they usually have.
 """
 
 from __future__ import annotations
@@ -160,8 +161,8 @@ def _own_range(key: tuple, fortnight: Readings, name: str) -> tuple[float, float
 class IoosQc:
     """QARTOD tests of ioos_qc on five-minute medians, limits from the tank's own fortnight times a factor.
 
-    Gross range beyond the fortnight's range, spike and rate of change beyond the largest but one in a thousand
-    of it, flat line beyond its longest. A flag that is suspect or fails in the last cells rings.
+    Gross range beyond the fortnight's range, spike and rate of change beyond the largest but one in a
+    thousand of it, flat line beyond its longest. A flag that is suspect or fails in the last cells rings.
     """
 
     name = "ioos_qc"

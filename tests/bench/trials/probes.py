@@ -51,7 +51,8 @@ def read(world: World, truth: Truth, tampering: Tampering, *key: object) -> Read
     minutes = len(truth.columns["temperature"])
     end_us = truth.start_us + minutes * MINUTE_US
     every_us = world.every_s * 1_000_000
-    grid_us = truth.start_us + np.arange(minutes, dtype=np.int64) * MINUTE_US
+    # A row of the truth is what a minute has come to at its end; powers are those within it.
+    ends_us = truth.start_us + np.arange(1, minutes + 1, dtype=np.int64) * MINUTE_US
     times, values = {}, {}
     for place, (board, names) in enumerate(world.boards.items()):
         board_rng = random_stream(world.seed, *key, board)
@@ -60,7 +61,7 @@ def read(world: World, truth: Truth, tampering: Tampering, *key: object) -> Read
         at = at + board_rng.integers(0, 200_000, len(at))
         for name in names:
             rng = random_stream(world.seed, *key, name)
-            shown = _sampled(name, at, grid_us, truth.columns[name])
+            shown = _sampled(name, at, ends_us, truth.columns[name])
             for change in tampering.before.get(name, ()):
                 shown = change(at, shown, rng)
             shown = _as_shown(world, name, at, shown, rng)
@@ -71,10 +72,10 @@ def read(world: World, truth: Truth, tampering: Tampering, *key: object) -> Read
     return Readings(times, values)
 
 
-def _sampled(name: str, at: np.ndarray, grid_us: np.ndarray, column: np.ndarray) -> np.ndarray:
+def _sampled(name: str, at: np.ndarray, ends_us: np.ndarray, column: np.ndarray) -> np.ndarray:
     if name.endswith("_power") or name == "floor_contact":
-        return column[np.clip((at - grid_us[0]) // MINUTE_US, 0, len(column) - 1)]
-    return np.interp(at, grid_us, column)
+        return column[np.clip((at - ends_us[0]) // MINUTE_US + 1, 0, len(column) - 1)]
+    return np.interp(at, ends_us, column)
 
 
 def _as_shown(

@@ -1,8 +1,9 @@
 """Noise, glitches and slow wander of real sensors in real water. What do residuals of nature look like?
 
 From recorded series that lie beside the checkout, of each a named clean stretch; without them, from sea
-surface temperatures that anybody can install (package bokeh-sampledata). Nature is far wider than a tank: the
-shape in time and the heavy tails are nature's, the size is that of the drawn probe (`worlds`) or stated below.
+surface temperatures that anybody can install (package bokeh-sampledata). Nature is far wider than a tank:
+the shape in time and the heavy tails are nature's, the size is that of the drawn probe (`worlds`) or stated
+below.
 """
 
 from __future__ import annotations

@@ -60,7 +60,7 @@ class Verdict:
 
 @dataclass(slots=True)
 class Month:
-    """What rang in a month without a failure: cause, priority, disturbance, whether that was told, instant."""
+    """What rang in a month without a failure: cause, priority, disturbance, whether told, instant."""
 
     index: int
     sensors: str

@@ -1,8 +1,8 @@
 """Thresholds for another method, tuned on the very trials it is measured on. What can it do at its best?
 
-For each channel one option and one level, or none: chosen so that the sum of false rings over the quiet months
-stays within a budget and the mean share of the horizon that passes until a fault is told is least. That is a
-search with hindsight, so it flatters the method.
+For each channel one option and one level, or none: chosen so that the sum of false rings over the quiet
+months stays within a budget and the mean share of the horizon that passes until a fault is told is least.
+That is a search with hindsight, so it flatters the method.
 """
 
 from __future__ import annotations
@@ -82,5 +82,11 @@ def tune(rings: Sequence[Table], false: Sequence[Table], hours: Sequence[float],
         now = np.ones(len(rings), np.float32)
         for one, (option, level) in chosen.items():
             now = np.minimum(now, shares[one, option][level])
-    minutes = np.where(now < 1.0, now * limit, np.inf)
+    minutes = np.full(len(rings), np.inf)
+    for trial, table in enumerate(rings):
+        told = [
+            table[one, option][level] for one, (option, level) in chosen.items() if (one, option) in table
+        ]
+        if told and min(told) < limit[trial]:
+            minutes[trial] = min(told)
     return Tuned(chosen, used, minutes)
