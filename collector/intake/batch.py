@@ -13,7 +13,7 @@ import numpy as np
 
 from collector.readings import Mark
 from collector.store import BoardState, Rejection, Row
-from rules import Block, Flag, Outcome
+from rules import Block, Flag, Outcome, PlannedWork
 
 _NOT_EVALUATED = int(Flag.NOT_EVALUATED)
 _LATE = int(Mark.LATE)
@@ -24,18 +24,22 @@ Entry: TypeAlias = tuple[int, int, float, int, int, bytes]
 
 @dataclass(slots=True)
 class Batch:
-    """What one commit will carry, as it comes in; `is_urgent` says that it does not wait for others."""
+    """What one commit will carry, as it comes in; `is_urgent` says that it does not wait for others.
+
+    `planned_work` are all works that are known from it on, None where that does not change.
+    """
 
     messages: int = 0
     entries: list[Entry] = field(default_factory=list)
     boards: list[BoardState] = field(default_factory=list)
     rejections: list[Rejection] = field(default_factory=list)
     is_urgent: bool = False
+    planned_work: tuple[PlannedWork, ...] | None = None
 
     @property
     def is_empty(self) -> bool:
-        """Whether no message has come in."""
-        return self.messages == 0
+        """Whether nothing has come in."""
+        return self.messages == 0 and self.planned_work is None
 
 
 class Judgeable(NamedTuple):

@@ -15,7 +15,7 @@ from collector.baselines import Version
 from collector.intake.batch import Entry, judgeable, judged_rows, unjudged_row
 from collector.readings import Mark
 from collector.store import BoardState, RecordedBlock, Row
-from rules import AlarmRaised, Baseline, Engine, Event, FlagRevised, Incident
+from rules import AlarmRaised, Baseline, Engine, Event, FlagRevised, Incident, PlannedWork
 
 _UNKNOWN = int(Mark.TIME_UNKNOWN)
 
@@ -88,9 +88,23 @@ class Judge:
         events += self._engine.advance_to(now_us)
         return Judged(now_us, [], (*verdicts, *outcome.revised), tuple(events))
 
-    def judge(self, entries: list[Entry], now_us: int, boards: Iterable[BoardState] = ()) -> Judged:
-        """Judge boards that came or went, then readings; live, time then goes on to `now_us`."""
+    def judge(
+        self,
+        entries: list[Entry],
+        now_us: int,
+        boards: Iterable[BoardState] = (),
+        planned_work: Iterable[PlannedWork] | None = None,
+    ) -> Judged:
+        """Judge boards that came or went, then readings; live, time then goes on to `now_us`.
+
+        `planned_work` are all works that are known from here on, None where that does not change.
+        """
         events: list[Event] = []
+        if planned_work is not None:
+            if self.is_live:
+                # What the clock has brought until now was judged without them.
+                events += self._engine.advance_to(now_us)
+            self._engine.plan_work(planned_work)
         for board in boards:
             if self.is_live:
                 events += self._tell_board(board)
@@ -151,7 +165,7 @@ class Judge:
                 )
             ]
             # In a backlog the instant is not told to the engine.
-            self.judge(entries, recorded.engine_us or 0, recorded.boards)
+            self.judge(entries, recorded.engine_us or 0, recorded.boards, recorded.planned_work)
         self._apply(waiting, None)
         self.stop_listening()
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import logging
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from collector.clock import Clock
@@ -22,7 +22,7 @@ from collector.intake.neighbours import Keeper, Line, LineState, Telling, Unstor
 from collector.intake.sorting import Sorter
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
 from collector.store import Commit
-from rules import AlarmRaised, AlarmReturned, IncidentEvent
+from rules import AlarmRaised, AlarmReturned, IncidentEvent, PlannedWork
 
 _LOG = logging.getLogger(__name__)
 
@@ -129,6 +129,13 @@ class Intake:
             self._settle()
         if self._judge.is_live and now_s >= self._confirm_at_s and self._arrivals.has_unconfirmed:
             self._confirm()
+
+    def plan_work(self, works: Iterable[PlannedWork]) -> None:
+        """Know these works instead of those before, from the next commit on; for the thread of the loop."""
+        if self._batch.is_empty:
+            self._batch_since_s = self._monotonic()
+        self._batch.planned_work = tuple(works)
+        self._batch.is_urgent = True
 
     def finish(self) -> None:
         """Commit and acknowledge what has been received."""
@@ -270,7 +277,8 @@ class Intake:
     def _prepare(self, receipt: Receipt | None) -> None:
         """Judge the batch, and queue the commit of it; it is judged once, however often it is committed."""
         batch, self._batch = self._batch, Batch()
-        judged = self._judge.judge(batch.entries, self._clock.now_us(), batch.boards)
+        now_us = self._clock.now_us()
+        judged = self._judge.judge(batch.entries, now_us, batch.boards, batch.planned_work)
         self._queue(judged, batch, receipt)
 
     def _queue(self, judged: Judged, batch: Batch, receipt: Receipt | None) -> None:
@@ -294,6 +302,7 @@ class Intake:
             alarms=alarms,
             incidents=[telling.record for telling in tellings],
             messages=[message for telling in tellings for message in telling.messages],
+            planned_work=batch.planned_work,
         )
         self._prepared.append(Prepared(commit, receipt))
         if self._is_refused:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
 from collector.messages import NewMessage
-from rules import AlarmEvent, FlagRevised, Incident
+from rules import AlarmEvent, FlagRevised, Incident, PlannedWork
 
 # series index, observed_us, value (NaN: not measured), primary flag, mark, delay_ms (received minus
 # observed), packed per-test flags (0: all passed), raw payload. A plain tuple: the hot path makes
@@ -78,6 +78,8 @@ class Commit:
         Verdicts on readings stored earlier or in `rows`.
     settled
         Packet ids whose arrivals are no longer needed: the broker has taken their acknowledgement.
+    planned_work
+        All works that the engine knows from this commit on; None where that has not changed.
     """
 
     committed_us: int
@@ -91,6 +93,7 @@ class Commit:
     alarms: Sequence[AlarmEvent] = ()
     incidents: Sequence[IncidentRecord] = ()
     messages: Sequence[NewMessage] = ()
+    planned_work: Sequence[PlannedWork] | None = None
 
 
 class Committed(NamedTuple):

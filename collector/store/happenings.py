@@ -1,4 +1,4 @@
-"""How alarm events, incidents and notifications are written; each inside the caller's transaction."""
+"""How alarm events, incidents, notifications and planned work are written, in the caller's transaction."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import orjson
 
 from collector.messages import NewMessage
 from collector.store.commit import IncidentRecord
-from rules import AlarmEvent, AlarmRaised
+from rules import AlarmEvent, AlarmRaised, PlannedWork
 
 
 def insert_alarms(connection: sqlite3.Connection, alarms: Sequence[AlarmEvent], number: int) -> None:
@@ -76,6 +76,25 @@ def insert_messages(connection: sqlite3.Connection, messages: Sequence[NewMessag
             )
             for message in messages
         ],
+    )
+
+
+def record_planned_work(connection: sqlite3.Connection, works: Sequence[PlannedWork], number: int) -> None:
+    """Keep which works are known from a commit on: others are withdrawn, new ones added."""
+    known = {
+        (tank, kind, from_us, to_us): row
+        for row, tank, kind, from_us, to_us in connection.execute(
+            "SELECT id, tank, kind, from_us, to_us FROM planned_work WHERE withdrawn_no IS NULL"
+        )
+    }
+    wanted = {(work.tank, work.kind, work.from_us, work.to_us) for work in works}
+    connection.executemany(
+        "UPDATE planned_work SET withdrawn_no = ? WHERE id = ?",
+        [(number, row) for key, row in known.items() if key not in wanted],
+    )
+    connection.executemany(
+        "INSERT INTO planned_work(commit_no, tank, kind, from_us, to_us) VALUES(?, ?, ?, ?, ?)",
+        [(number, *key) for key in sorted(wanted - known.keys())],
     )
 
 

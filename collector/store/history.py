@@ -18,6 +18,7 @@ from rules import (
     AlarmReturned,
     Evidence,
     Incident,
+    PlannedWork,
     Priority,
     Reason,
     Rival,
@@ -181,6 +182,25 @@ class History:
             " WHERE id IN (SELECT max(id) FROM boards GROUP BY tank, name) ORDER BY tank, name"
         )
         return tuple(BoardState(tank, name, bool(is_online), since) for tank, name, is_online, since in rows)
+
+    def known_works(self) -> tuple[PlannedWork, ...]:
+        """The planned works that the engine knows now, in order of time."""
+        rows = self._connection.execute(
+            "SELECT tank, kind, from_us, to_us FROM planned_work WHERE withdrawn_no IS NULL"
+            " ORDER BY from_us, id"
+        )
+        return tuple(PlannedWork(*row) for row in rows)
+
+    def works(self, tank: str, start_us: int, end_us: int) -> tuple[PlannedWork, ...]:
+        """Planned works on a tank that touch a range, without those withdrawn before their end."""
+        rows = self._connection.execute(
+            "SELECT tank, kind, from_us, to_us FROM planned_work AS one"
+            " WHERE to_us > ? AND from_us < ? AND tank = ? AND ("
+            "withdrawn_no IS NULL OR (SELECT committed_us FROM commits WHERE no = withdrawn_no) >= to_us)"
+            " ORDER BY from_us, id",
+            (start_us, end_us, tank),
+        )
+        return tuple(PlannedWork(*row) for row in rows)
 
     def baselines(self, from_us: int) -> tuple[BaselineVersion, ...]:
         """Baseline versions in force at an instant or applied later, in the order of application."""

@@ -21,7 +21,7 @@ from collector.store.commit import BoardState
 from collector.store.history import History
 from collector.store.rollups import Buckets
 from collector.store.schema import CURRENT_VERSION, version_of
-from rules import Block, FlagArray, FloatArray, IntArray
+from rules import Block, FlagArray, FloatArray, IntArray, PlannedWork
 
 # Charts of a longer range are drawn from rollups: two days of readings every 10 s are 17,280, read in
 # some 10 ms; a year of them would take seconds and show no more.
@@ -78,6 +78,8 @@ class RecordedBlock:
         Shape (n,): `collector.readings.Mark` of each.
     boards
         Boards that came or went.
+    planned_work
+        All works that were known from this commit on; None where that had not changed.
     """
 
     number: int
@@ -85,6 +87,7 @@ class RecordedBlock:
     block: Block
     marks: npt.NDArray[np.uint8]
     boards: tuple[BoardState, ...]
+    planned_work: tuple[PlannedWork, ...] | None = None
 
 
 class StoreReader(History):
@@ -260,6 +263,13 @@ class StoreReader(History):
             ).fetchone()
             if len(rows):
                 first = min(first, int(rows["commit"].min()))
+            works = self._connection.execute(
+                "SELECT commit_no, ifnull(withdrawn_no, ?), tank, kind, from_us, to_us FROM planned_work"
+                " WHERE withdrawn_no IS NULL OR withdrawn_no > ? ORDER BY id",
+                (_NO_COMMIT, first),
+            ).fetchall()
+            if works and first == _NO_COMMIT:
+                (first,) = self._connection.execute("SELECT max(no) FROM commits").fetchone()
             commits = self._connection.execute(
                 "SELECT no, committed_us - engine_lag_us FROM commits WHERE no >= ? ORDER BY no", (first,)
             ).fetchall()
@@ -274,6 +284,7 @@ class StoreReader(History):
         boards: dict[int, list[BoardState]] = {}
         for number, tank, name, is_online, since_us in changes:
             boards.setdefault(number, []).append(BoardState(tank, name, bool(is_online), since_us))
+        changed = {number for known_no, gone_no, *_ in works for number in (known_no, gone_no)}
         rows = rows[np.lexsort((rows["series"], rows["time"], rows["commit"]))]
         numbers = np.array([number for number, _ in commits], np.int64)
         begins = np.searchsorted(rows["commit"], numbers, "left").tolist()
@@ -284,4 +295,8 @@ class StoreReader(History):
         for (number, engine_us), begin, end in zip(commits, begins, ends, strict=True):
             cut = slice(begin, end)
             block = Block(times[cut], values[cut], index[cut])
-            yield RecordedBlock(number, engine_us, block, marks[cut], tuple(boards.get(number, ())))
+            planned = None
+            # The first commit brings what was known before it.
+            if works and (number in changed or number == commits[0][0]):
+                planned = tuple(PlannedWork(*work) for known, gone, *work in works if known <= number < gone)
+            yield RecordedBlock(number, engine_us, block, marks[cut], tuple(boards.get(number, ())), planned)

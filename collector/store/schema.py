@@ -17,8 +17,8 @@ from collector.errors import StoreError
 APPLICATION_ID = 0x4272696E
 
 # The comments go into the file with the tables: who opens it by hand reads them there.
-# Operator actions and planned work will be tables of later migrations, bearing a commit number like
-# alarm_events, so that the order of all inputs stays known.
+# Operator actions will be a table of a later migration, bearing a commit number like alarm_events, so that
+# the order of all inputs stays known.
 _FIRST = """
 CREATE TABLE series(
     id INTEGER PRIMARY KEY, tank TEXT NOT NULL, name TEXT NOT NULL, quantity TEXT NOT NULL,
@@ -120,7 +120,16 @@ CREATE TABLE configurations(
 CREATE TABLE meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST,)
+_PLANNED_WORK = """
+CREATE TABLE planned_work(
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, -- known from this commit on
+    withdrawn_no INTEGER, -- and no more from this one on; NULL: still known
+    tank TEXT NOT NULL, kind TEXT NOT NULL, from_us INTEGER NOT NULL, to_us INTEGER NOT NULL
+) STRICT;
+CREATE INDEX planned_work_by_time ON planned_work(to_us);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK)
 CURRENT_VERSION = len(MIGRATIONS)
 
 

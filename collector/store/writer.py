@@ -18,7 +18,12 @@ from collector.errors import ConfigError, StoreError
 from collector.store import rollups
 from collector.store.commit import Arrival, Commit, Committed, Row
 from collector.store.connection import connect, transaction
-from collector.store.happenings import insert_alarms, insert_messages, upsert_incident
+from collector.store.happenings import (
+    insert_alarms,
+    insert_messages,
+    record_planned_work,
+    upsert_incident,
+)
 from collector.store.schema import migrate
 from rules import FlagRevised
 
@@ -150,6 +155,8 @@ class Store:
                 upsert_incident(self._connection, record)
             if batch.messages:
                 insert_messages(self._connection, batch.messages)
+            if batch.planned_work is not None:
+                record_planned_work(self._connection, batch.planned_work, number)
         return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)
 
     def arrivals(self) -> tuple[Arrival, ...]:
