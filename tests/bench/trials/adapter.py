@@ -147,6 +147,14 @@ gap = "%(gap)s"
 """
 
 
+TEMPERATURE_LOW = 24.0
+
+
+def temperature_high(world: World) -> float:
+    """The limit of the shipped example, or some way above where a cooler comes on."""
+    return round(max(27.5, world.cooler_setpoint + 1.5 if world.cooler else 0.0), 1)
+
+
 def settings_text(world: World) -> str:
     """The configuration that the keeper of this tank would write."""
     equipment = ["heater", "return_pump", "lights"]
@@ -161,7 +169,7 @@ def settings_text(world: World) -> str:
     # Who fills by hand sees a day's evaporation in the level.
     deep = 3.0 if world.is_automatic else max(3.0, 2.0 + 0.15 * world.daily_litres / world.area_m2)
     words = {
-        "high": f"{max(27.5, world.cooler_setpoint + 1.5 if world.cooler else 0.0):.1f} degC",
+        "high": f"{temperature_high(world):.1f} degC",
         "level_low": f"{world.level_cm - deep:.1f} cm",
         "level_high": f"{world.level_cm + max(3.0, 0.1 * world.drain_litres / world.area_m2 + 1.0):.1f} cm",
         # Three of the probe's intervals and a bit; 15 min is what the example has for one a minute.

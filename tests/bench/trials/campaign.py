@@ -114,7 +114,7 @@ def _month(task: Task) -> list[LivedThrough]:
             lived.readings,
             lived.from_us,
             lived.to_us,
-            [(d.from_us, d.to_us) for d in lived.found if d.is_told],
+            [*((d.from_us, d.to_us) for d in lived.found if d.is_told), *lived.excursions],
         )
         for method in (METHODS[name] for name in task.methods):
             for sensors in _sets_of_method(method, task.sets):

@@ -216,7 +216,10 @@ class Life:
             drivers.room[first:last] -= float(rng.uniform(1.5, 3.0)) * shape
             self._note("cold days", first, last - first)
             return
-        peak = 31.0 if self.world.kind == "heated" else max(32.0, self.world.room + 3.0)
+        # Every other heat wave makes a tank without a cooler truly too warm; the others only warm.
+        peak = float(rng.choice((27.0, 31.0)))
+        if self.world.kind == "cooled":
+            peak = max(32.0, self.world.room + 3.0)
         if self.world.cooler == "fan":
             peak = self.world.room + 2.0
         drivers.room[first:last] += (float(rng.uniform(-1.5, 0.5)) + peak - self.world.room) * shape
@@ -233,14 +236,40 @@ class Life:
         self._note("window open", row, minutes + 60)
 
 
+def excursions(temperature: np.ndarray, low: float, high: float, start_us: int) -> list[tuple[int, int]]:
+    """When water truly was, or would within a day be, beyond the keeper's limits: to ring then is right."""
+    beyond = np.flatnonzero((temperature < low) | (temperature > high))
+    found: list[tuple[int, int]] = []
+    for row in beyond.tolist():
+        from_us = start_us + (row - DAY_MINUTES) * MINUTE_US
+        to_us = start_us + (row + 360) * MINUTE_US
+        if found and from_us <= found[-1][1]:
+            found[-1] = (found[-1][0], to_us)
+        else:
+            found.append((from_us, to_us))
+    return found
+
+
+# How long after its end something may still be what rang, in minutes; otherwise an hour. Level, salinity and
+# temperature are hours on their way back after a water change.
+_AFTER = {
+    "water change": 360,
+    "calibration": 120,
+    "probe cleaned": 120,
+    "heat wave": 720,
+    "cold days": 720,
+    "lights shifted": 1440,
+}
+
+
 def blamed(found: list[Disturbance], at_us: int) -> Disturbance | None:
     """The disturbance on which something that rang is blamed."""
-    soon_us, after_us = 30 * MINUTE_US, 6 * 60 * MINUTE_US
+    soon_us = 30 * MINUTE_US
 
     def order(one: Disturbance) -> tuple[bool, int, int]:
         # What acts now before what has acted; of these what is short, for it explains more than what lasts
-        # for days. Level, salinity and temperature are hours on their way back after a water change.
+        # for days.
         return at_us > one.to_us + soon_us, one.to_us - one.from_us, -one.from_us
 
-    acting = [d for d in found if d.from_us <= at_us <= d.to_us + after_us]
+    acting = [d for d in found if d.from_us <= at_us <= d.to_us + _AFTER.get(d.name, 60) * MINUTE_US]
     return min(acting, key=order, default=None)

@@ -9,6 +9,9 @@ from collections.abc import Sequence
 from tests.bench.trials.rates import Rate, Share
 from tests.bench.trials.trial import Month, Verdict
 
+# Disturbances that a keeper could have told of beforehand.
+WORK = frozenset({"water change", "feeding pause", "dosing", "probe cleaned", "calibration"})
+
 
 def table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
     lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
@@ -118,6 +121,8 @@ def quiet(months: Sequence[Month]) -> str:
         rings = [ring for m in group for ring in m.rings]
         urgent = sum(priority == "urgent" for _, priority, _, _, _ in rings)
         told = sum(is_told for _, _, _, is_told, _ in rings)
+        untold = [ring for ring in rings if ring[2] in WORK and not ring[3]]
+        untold_urgent = sum(priority == "urgent" for _, priority, _, _, _ in untold)
         quiet_ = sum(why == "nothing" for _, _, why, _, _ in rings)
         rows.append(
             [
@@ -125,8 +130,11 @@ def quiet(months: Sequence[Month]) -> str:
                 f"{size:.0f}",
                 Rate(urgent, size),
                 Rate(len(rings), size),
+                Rate(urgent - untold_urgent, size),
+                Rate(len(rings) - len(untold), size),
                 Rate(told, size),
                 Rate(quiet_, size),
+                sum(m.right for m in group),
             ]
         )
     return table(
@@ -135,8 +143,11 @@ def quiet(months: Sequence[Month]) -> str:
             "tank-months",
             "urgent a month",
             "any a month",
-            "of these during told work",
+            "urgent, but for work that nobody told",
+            "any, but for work that nobody told",
+            "during told work",
             "beside any disturbance",
+            "rings about water truly too warm or cold (not counted)",
         ),
         rows,
     )

@@ -9,7 +9,7 @@ from functools import lru_cache
 from tests.bench.trials import adapter
 from tests.bench.trials.adapter import Heard, Ring
 from tests.bench.trials.cases import CASES, FAMILIES, Case, Scene
-from tests.bench.trials.life import MONTH_DAYS, Disturbance, Life, blamed
+from tests.bench.trials.life import MONTH_DAYS, Disturbance, Life, blamed, excursions
 from tests.bench.trials.probes import Readings, Tampering, read
 from tests.bench.trials.truth import Drivers, State, Truth, quiet_drivers, run, settled
 from tests.bench.trials.worlds import (
@@ -60,13 +60,18 @@ class Verdict:
 
 @dataclass(slots=True)
 class Month:
-    """What rang in a month without a failure: cause, priority, disturbance, whether told, instant."""
+    """What rang in a month without a failure: cause, priority, disturbance, whether told, instant.
+
+    `right` counts rings about water that truly was, or within a day would be, beyond the keeper's limits;
+    they are not among `rings`.
+    """
 
     index: int
     sensors: str
     world: World
     rings: list[tuple[str, str, str, bool, int]]
     days: float
+    right: int = 0
 
 
 # -- a tank and its fortnight ----------------------------------------------------------------------
@@ -243,6 +248,7 @@ class Lived:
     boards: list[tuple[int, str, bool]]
     found: list[Disturbance]
     planned: list[tuple[str, int, int]]
+    excursions: list[tuple[int, int]]
 
 
 def live(index: int) -> Lived:
@@ -265,7 +271,11 @@ def live(index: int) -> Lived:
     if world.start_us == BEFORE_SUMMER_TIME_US:
         life._note("clocks forward", _clock_row(world), DAY_MINUTES)
     to_us = known.now_us + MONTH_DAYS * DAY_MINUTES * MINUTE_US
-    return Lived(index, world, key, known.now_us, to_us, readings, scene.boards, life.found, life.planned)
+    low, high = adapter.TEMPERATURE_LOW, adapter.temperature_high(world)
+    beyond = excursions(truth.columns["temperature"], low, high, known.now_us)
+    return Lived(
+        index, world, key, known.now_us, to_us, readings, scene.boards, life.found, life.planned, beyond
+    )
 
 
 def _clock_row(world: World) -> int:
@@ -289,7 +299,12 @@ def judge_month(lived: Lived, sensors: str, refit_every_days: int = 1) -> tuple[
         history=learned(lived.key).readings,
     )
     rings = []
+    right = 0
     for ring in heard.rings:
+        is_hot = any(a <= ring.at_us <= b for a, b in lived.excursions)
+        if is_hot and {"temperature", "temperature_2"} & set(ring.series):
+            right += 1
+            continue
         why = blamed(lived.found, ring.at_us)
         rings.append(
             (
@@ -300,4 +315,4 @@ def judge_month(lived: Lived, sensors: str, refit_every_days: int = 1) -> tuple[
                 ring.at_us,
             )
         )
-    return Month(lived.index, sensors, world, rings, MONTH_DAYS), heard
+    return Month(lived.index, sensors, world, rings, MONTH_DAYS, right), heard
