@@ -13,6 +13,7 @@ from typing import Literal, NamedTuple, TypeAlias
 
 from collector.configuration import Configuration
 from collector.units.display import display, display_difference
+from collector.wording.evidence import short_reason, short_rival
 from collector.wording.fitting import join_while_fitting, shorten, shorten_pair, words
 from collector.wording.texts import CAUSE_TEXTS, CauseText, look_for
 from collector.wording.times import clock_text, duration_text
@@ -73,6 +74,9 @@ class _Words:
     quantity: str | None
     rules: SeriesRules | None
     now_us: int
+    series_title: str
+    reason: str | None
+    rival: tuple[str, ...]
 
     @classmethod
     def of(cls, incident: Incident, configuration: Configuration, now_us: int) -> _Words:
@@ -92,7 +96,9 @@ class _Words:
         else:
             thing = _board(incident) if text.where == "board" else series_title
             places = (tank_title, thing) if len(configuration.tanks) > 1 else (thing,)
-        return cls(incident, text, time_zone, places, quantity, rules, now_us)
+        reason = short_reason(incident.evidence, incident.tank, configuration)
+        rival = short_rival(incident.evidence, incident.cause)
+        return cls(incident, text, time_zone, places, quantity, rules, now_us, series_title, reason, rival)
 
     # -- the first line ----------------------------------------------------------------------------
 
@@ -137,12 +143,11 @@ class _Words:
         """Trend and since when, what is known beside, how soon, first thing to do, caution."""
         look = look_for(self.text, self.quantity, self._is_high)
         worse = ["Worse now."] if is_worse else []
-        return join_while_fitting(
-            [*worse, f"{self._state} since {self._clock(self._since_us)}."],
-            self._details(),
-            [_HOW_SOON[self.incident.priority], look.action, look.caution],
-            BODY_WORDS,
-        )
+        what_to_do = [_HOW_SOON[self.incident.priority], look.action, look.caution]
+        since = f"since {self._clock(self._since_us)}."
+        room = BODY_WORDS - sum(map(words, (*worse, since, *what_to_do)))
+        state = next((state for state in self._states if words(state) <= room), self._trend)
+        return join_while_fitting([*worse, f"{state} {since}"], self._details(), what_to_do, BODY_WORDS)
 
     def ended_body(self) -> str:
         """When and after how long, and what to do about it by day."""
@@ -156,14 +161,17 @@ class _Words:
             BODY_WORDS,
         )
 
-    def _details(self) -> list[str]:
+    def _details(self) -> list[str | tuple[str, ...]]:
         evidence = self.incident.evidence
-        details = []
+        details: list[str | tuple[str, ...]] = []
         # A lost probe names the incident, and what it last saw must not be lost with it.
         if "danger" not in self.incident.cause and crossed_danger_line(self.incident):
             details.append("The danger line was crossed.")
         if self.incident.cause == "probe_silent" and self._value is not None:
             details.append(f"Last reading {self._value}.")
+        details.append(self.rival)
+        if self.reason is not None:
+            details.append(self.reason)
         if evidence.danger is not None:
             line = f"Danger line {self._show(evidence.danger)}"
             earliest_us, latest_us = evidence.danger_earliest_us, evidence.danger_latest_us
@@ -189,9 +197,18 @@ class _Words:
         return self.text.what
 
     @property
-    def _state(self) -> str:
+    def _states(self) -> tuple[str, ...]:
+        """What opens the body, the better wording first."""
         if self.text.states is not None:
-            return self.text.states
+            return (self.text.states,)
+        if self.text.where == "tank" and not self.text.shows_value and self._value is not None:
+            # The first line names neither series nor value.
+            trend = "" if self.quantity in TWO_STATE else f", {self._trend[:1].lower()}{self._trend[1:]}"
+            return (f"{shorten(self.series_title, 24, 3)} {self._value}{trend}",)
+        return (self._trend,)
+
+    @property
+    def _trend(self) -> str:
         rate = self.incident.evidence.rate_per_hour
         if rate is None or not math.isfinite(rate):
             return "Seen"

@@ -39,13 +39,18 @@ def shorten_pair(first: str, second: str, characters: int, most_words: int) -> s
 
 
 def join_while_fitting(
-    before: Iterable[str], optional: Iterable[str], after: Iterable[str], most_words: int
+    before: Iterable[str], optional: Iterable[str | tuple[str, ...]], after: Iterable[str], most_words: int
 ) -> str:
-    """Join sentences; of the optional ones, in their order of merit, those for which there is room."""
+    """Join sentences; of the optional ones, in their order of merit, those for which there is room.
+
+    Of several wordings of one the first that fits is taken.
+    """
     before, after = [*before], [*after]
     room = most_words - sum(map(words, (*before, *after)))
-    for sentence in optional:
-        if words(sentence) <= room:
-            before.append(sentence)
-            room -= words(sentence)
+    for wordings in optional:
+        for sentence in (wordings,) if isinstance(wordings, str) else wordings:
+            if words(sentence) <= room:
+                before.append(sentence)
+                room -= words(sentence)
+                break
     return " ".join((*before, *after))

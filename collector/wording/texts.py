@@ -18,6 +18,7 @@ EQUIPMENT = "Unplug it before you touch it."
 WET_FLOOR = "Wet floor: stand dry, breaker off before you touch anything."
 DRY_HANDS = "Keep hands and plugs dry."
 LIMEWATER = "Limewater is caustic: wear goggles and gloves."
+BREAKER = "If it trips again, unplug all and call an electrician."
 CO2 = "CO2 suffocates: air the room before you stay."
 OZONE = "Ozone harms lungs: air the room before you stay."
 SLOWLY = "Correct slowly, over hours."
@@ -159,6 +160,94 @@ CAUSE_TEXTS = MappingProxyType(
             shows_danger=True,
             is_high=True,
         ),
+        "heater_weak": CauseText(
+            "Heater weak",
+            "tank",
+            "Plan a second or a stronger heater.",
+            look=Look("first look whether every heater gets warm.", HEATER),
+            shows_danger=True,
+            is_high=False,
+        ),
+        "cooling_lost": CauseText(
+            "Cooling lost",
+            "tank",
+            "Clean fans and filters before the next hot day.",
+            look=Look("first look whether chiller and fans run and get air.", EQUIPMENT),
+            shows_danger=True,
+            is_high=True,
+        ),
+        "top_off_overdose": CauseText(
+            "Top-off overdose",
+            "tank",
+            "Test alkalinity and pH before you dose anything.",
+            look=Look("first look whether the top-off runs; if so, unplug it.", TOP_OFF),
+            shows_value=False,
+            shows_since=True,
+            shows_danger=True,
+        ),
+        "top_off_failed": CauseText(
+            "Top-off failed",
+            "tank",
+            "Refill slowly, and look at float, hose and pump.",
+            look=Look("first look at the reservoir, then pump, hose and float.", LIMEWATER),
+            shows_value=False,
+            shows_since=True,
+            shows_danger=True,
+        ),
+        "leak": CauseText(
+            "Leak",
+            "tank",
+            "Look for what gave way before you refill.",
+            states="Losing water",
+            look=Look("first look at the floor, then sump, hoses and pumps.", WET_FLOOR),
+            shows_value=False,
+            shows_since=True,
+        ),
+        "circulation_stopped": CauseText(
+            "No circulation",
+            "tank",
+            "Look whether heater, skimmer and top-off work as before.",
+            states="No return flow",
+            look=Look("first look whether the return pump is blocked or without power.", EQUIPMENT),
+            shows_value=False,
+            shows_since=True,
+        ),
+        "reactor_off_band": CauseText(
+            "Reactor off band",
+            "series",
+            "Test the tank's alkalinity.",
+            look=Look("first look at bubble rate and effluent; in doubt close the gas.", CO2),
+        ),
+        "probe_dry": CauseText(
+            "Probe dry",
+            "series",
+            "Fix its holder so that it cannot slip again.",
+            states="Out of water",
+            look=Look("first look whether the probe hangs under water; nothing watches it now.", MAINS),
+        ),
+        "probe_noisy": CauseText(
+            "Probe noisy",
+            "series",
+            "Keep its cable away from pumps and lights.",
+            states="Scattering",
+            look=Look("first look for bubbles, a loose plug, or mains cables beside it.", MAINS),
+        ),
+        "probe_drifting": CauseText(
+            "Probe drifting",
+            "series",
+            "Compare it with a second instrument in a week.",
+            states="Drifting",
+            look=Look("first compare with a second instrument; then clean and calibrate.", MAINS),
+        ),
+        "mains_power_lost": CauseText(
+            "Mains power lost",
+            "tank",
+            "Look whether every pump and heater runs again.",
+            states="No power",
+            look=Look("first look at breaker and residual current device.", BREAKER),
+            shows_value=False,
+            shows_since=True,
+        ),
     }
 )
 
@@ -217,6 +306,14 @@ LOOKS = MappingProxyType(
 )
 
 ANY_LOOK = Look("first compare with a second instrument.", MAINS)
+
+
+def shown_name(cause: str) -> str:
+    """A cause within a sentence: "heater failed"; its code where this version does not know it."""
+    text = CAUSE_TEXTS.get(cause)
+    if text is None:
+        return cause.replace("_", " ")
+    return text.what[:1].lower() + text.what[1:]
 
 
 def look_for(text: CauseText, quantity: str | None, is_high: bool | None) -> Look:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from collector.configuration import Configuration
 from collector.wording import Kind, message_for
-from rules import Evidence, Incident, Priority
+from rules import Evidence, Incident, Priority, Reason, Rival, Sign
 from tests.wording.example import HEATER, HOUR, NOW, at, configuration, incident
 
 GOLDEN = Path(__file__).with_name("golden.txt")
@@ -38,6 +38,17 @@ LOW, HIGH, URGENT = Priority.LOW, Priority.HIGH, Priority.URGENT
 def value(number: float, limit: float | None = None, rate: float | None = None) -> Evidence:
     return Evidence(value=number, limit=limit, rate_per_hour=rate, since_us=SINCE)
 
+
+def unsure(
+    evidence: Evidence, confidence: float, *rivals: tuple[str, float], power: bool = False
+) -> Evidence:
+    """The same with a confidence, rivals, and what the power of the equipment says."""
+    reasons = (Reason(Sign.POWER, "power", 0.0, low=5.0),) if power else ()
+    found = tuple(Rival(*rival) for rival in rivals)
+    return replace(evidence, confidence=confidence, rivals=found, reasons=reasons)
+
+
+BRIEF_FALL = value(24.62, None, -0.31)
 
 CASES: tuple[tuple[str, Incident], ...] = (
     ("heater failed", HEATER),
@@ -96,6 +107,75 @@ CASES: tuple[tuple[str, Incident], ...] = (
     ("probe silent", incident("probe_silent", "temperature", value(25.41))),
     ("probe stuck", incident("probe_stuck", "temperature", value(25.41))),
     ("probe out of range", incident("probe_out_of_range", "temperature", value(-127.0))),
+    (
+        "heater failed, a rival, danger ahead",
+        replace(HEATER, evidence=unsure(FALLING, 0.7, ("probe_dry", 0.4))),
+    ),
+    (
+        "heater failed, two rivals, no danger known",
+        replace(HEATER, evidence=unsure(BRIEF_FALL, 0.6, ("heater_weak", 0.5), ("probe_dry", 0.4))),
+    ),
+    (
+        "heater failed, its power is known",
+        replace(HEATER, evidence=unsure(BRIEF_FALL, 0.95, power=True)),
+    ),
+    (
+        "heater weak",
+        incident("heater_weak", "temperature", unsure(FALLING, 0.6, ("heater_failed_off", 0.4)), HIGH),
+    ),
+    (
+        "cooling lost",
+        incident("cooling_lost", "temperature", unsure(RISING, 0.7, ("heater_stuck_on", 0.5)), HIGH),
+    ),
+    (
+        "heater stuck on, a rival",
+        incident("heater_stuck_on", "temperature", unsure(RISING, 0.7, ("cooling_lost", 0.5)), URGENT),
+    ),
+    (
+        "top-off overdose by salinity",
+        incident(
+            "top_off_overdose",
+            "practical_salinity",
+            unsure(value(33.9, None, -0.4), 0.7, ("leak", 0.4)),
+            URGENT,
+        ),
+    ),
+    (
+        "top-off overdose by level",
+        incident("top_off_overdose", "water_level", unsure(value(24.1, None, 1.6), 0.8), URGENT),
+    ),
+    (
+        "top-off failed",
+        incident("top_off_failed", "water_level", unsure(value(17.2, None, -0.08), 0.7, ("leak", 0.3)), HIGH),
+    ),
+    ("leak by level", incident("leak", "water_level", unsure(value(14.4, None, -1.1), 0.75), URGENT)),
+    (
+        "leak by salinity",
+        incident(
+            "leak",
+            "practical_salinity",
+            unsure(value(34.2, None, -0.1), 0.6, ("top_off_overdose", 0.5)),
+            URGENT,
+        ),
+    ),
+    ("leak by a floor contact", incident("leak", "contact", unsure(value(1.0), 0.95), URGENT)),
+    ("no circulation", incident("circulation_stopped", "water_level", value(27.0, None, 3.0), URGENT)),
+    ("reactor off band", incident("reactor_off_band", "ph", value(5.92, None, -0.12), HIGH)),
+    ("probe dry", incident("probe_dry", "temperature", unsure(value(21.3, None, -2.2), 0.7), HIGH)),
+    (
+        "probe noisy",
+        incident("probe_noisy", "practical_salinity", unsure(value(34.1), 0.7, ("probe_dry", 0.4)), HIGH),
+    ),
+    (
+        "probe drifting",
+        incident(
+            "probe_drifting",
+            "practical_salinity",
+            unsure(value(36.1, None, 0.01), 0.6, ("top_off_failed", 0.4)),
+            LOW,
+        ),
+    ),
+    ("mains power lost", incident("mains_power_lost", "power", Evidence(since_us=SINCE), URGENT)),
     ("board offline", incident("device_offline", "temperature", Evidence(since_us=SINCE))),
 )
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from collector.units.display import display
 from collector.wording import BODY_WORDS, Kind, message_for
 from collector.wording.texts import ANY_LOOK, CAUSE_TEXTS, LOOKS, Look
-from rules import CAUSES, QUANTITIES, TWO_STATE, AlarmKey, Evidence, Incident, Priority, Reason, Sign
+from rules import CAUSES, QUANTITIES, TWO_STATE, AlarmKey, Evidence, Incident, Priority, Reason, Rival, Sign
 from tests.wording.example import HEATER, HOUR, MINUTE, NOW, at, configuration, incident
 
 KINDS: tuple[Kind, ...] = ("opened", "worsened", "ended")
@@ -92,7 +92,16 @@ _evidence = st.builds(
     danger_earliest_us=_instants,
     danger_latest_us=_instants,
     confidence=st.one_of(st.none(), st.floats(0, 1)),
-    reasons=st.sampled_from([(), (Reason(Sign.SLOPE, "temperature", -0.3, window_us=3_600_000_000),)]),
+    reasons=st.sampled_from(
+        [
+            (),
+            (Reason(Sign.SLOPE, "temperature", -0.3, window_us=3_600_000_000),),
+            (Reason(Sign.POWER, "power", 0.0, high=5.0), Reason(Sign.ROOM, "temperature", 18.0)),
+        ]
+    ),
+    rivals=st.lists(st.builds(Rival, st.sampled_from(sorted(CAUSES)), st.floats(0.3, 1.0)), max_size=3).map(
+        tuple
+    ),
 )
 _known = st.sampled_from(sorted(QUANTITIES))
 
