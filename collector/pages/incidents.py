@@ -13,9 +13,9 @@ from collector.pages.history import CHART_BUCKETS
 from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import Delivery, IncidentRecord, Record
-from collector.wording.reasons import reason_text
+from collector.wording.evidence import reason_lines, rival_lines
 from collector.wording.times import duration_text
-from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident, Reason
+from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident
 
 # What the tank looked like before and after, even if the incident was short.
 _LEAST_AROUND_US = HOUR_US
@@ -91,6 +91,7 @@ class Story:
     facts: tuple[tuple[str, str], ...]
     evidence: tuple[tuple[str, str], ...]
     reasons: tuple[str, ...]
+    rivals: tuple[str, ...]
     charts: tuple[tuple[Chart, str], ...]
     events: tuple[EventRow, ...]
     deliveries: tuple[DeliveryRow, ...]
@@ -131,16 +132,12 @@ def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
         watches="" if cause is None else cause.watches,
         facts=_facts(incident, labels, zone),
         evidence=_evidence(incident, first, zone),
-        reasons=tuple(_reason(one, incident.tank, labels) for one in incident.evidence.reasons),
+        reasons=tuple(reason_lines(incident.evidence, incident.tank, labels.configuration)),
+        rivals=tuple(rival_lines(incident.evidence, incident.cause)),
         charts=tuple(_charts(record, incident, labels, zone, now_us)),
         events=tuple(events),
         deliveries=tuple(_delivery(one, zone) for one in record.deliveries(number)),
     )
-
-
-def _reason(reason: Reason, tank: str, labels: Labels) -> str:
-    label = labels.series(tank, reason.series)
-    return reason_text(reason, label.title, label.quantity)
 
 
 def _row(record: IncidentRecord, labels: Labels, now_us: int) -> IncidentRow:

@@ -68,6 +68,7 @@ class Labels:
     """Titles, time zones and rules by name."""
 
     def __init__(self, configuration: Configuration) -> None:
+        self.configuration = configuration
         self._tanks = {tank.name: tank for tank in configuration.tanks}
         self.all_series = tuple(
             SeriesLabel(one.tank, one.name, _one_line(one.title) or plain(one.name), one.quantity, rules)

@@ -31,6 +31,11 @@ def clock_text(at_us: int, now_us: int, time_zone: str) -> str:
     return f"{at.day} {_MONTHS[at.month - 1]}"
 
 
+def moment_text(at_us: int, time_zone: str) -> str:
+    """Return an instant as "2026-03-07 02:30": for reports, which may be of any year."""
+    return f"{_local(at_us, ZoneInfo(time_zone)):%Y-%m-%d %H:%M}"
+
+
 def duration_text(duration_us: int) -> str:
     """Return a duration as "35 min", "3 h 5 min" or "4 days"."""
     minutes = duration_us // _MINUTE_US

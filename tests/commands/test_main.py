@@ -114,7 +114,14 @@ def test_closed_pipe_is_no_error(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "arguments",
-    [["version"], ["run", "--help"], ["--help"], ["run", "--config", "none.toml"], ["check", "--keys"]],
+    [
+        ["version"],
+        ["run", "--help"],
+        ["--help"],
+        ["run", "--config", "none.toml"],
+        ["check", "--keys"],
+        ["causes", "leak"],
+    ],
     ids=" ".join,
 )
 def test_light_commands_import_nothing_heavy(arguments: list[str]) -> None:

@@ -45,7 +45,7 @@ def test_text_tells_the_instants_and_durations_of_the_json():
     )
     hours, minutes = divmod((ended - first) // timedelta(minutes=1), 60)
     assert replay().stdout.splitlines()[1] == (
-        f"{first:%Y-%m-%dT%H:%MZ}, alarmed {(alarmed - first) // timedelta(minutes=1)} min later  urgent  "
+        f"1  {first:%Y-%m-%dT%H:%MZ}, alarmed {(alarmed - first) // timedelta(minutes=1)} min later  urgent  "
         f"heater_failed_off  reef/temperature  {hours} h {minutes} min"
     )
 
@@ -61,6 +61,40 @@ def test_without_a_configuration_it_says_which_one_it_uses_and_what_it_lacks():
     assert "the shipped example configuration is used" in result.stderr
     assert "no baseline, planned work or answers: faults are judged as in the first week" in result.stderr
     assert "heater_failed_off" in result.stdout
+
+
+def test_an_incident_is_explained_step_by_step():
+    (incident,) = json.loads(replay("--json").stdout)["incidents"]
+    result = replay("--explain", str(incident["number"]))
+    assert result.returncode == 0
+    lines = result.stdout.splitlines()
+    assert lines[0] == "Incident 1: heater failed off, tank reef, urgent"
+    alarmed = datetime.fromisoformat(incident["alarmed_at"])
+    place = lines.index(
+        f"{alarmed:%Y-%m-%d %H:%M}  heater failed off, Water temperature: alarm raised, urgent"
+    )
+    assert lines[place + 1] == "    how the confidence grew"
+    grown = [
+        line.split()
+        for line in lines[place + 2 : lines.index("    because")]
+        if line.endswith("%") or " %  " in line
+    ]
+    steps = [(f"{day} {clock}", int(percent)) for day, clock, percent, *_ in grown if percent.isdecimal()]
+    # It ends where it rang, at 50 % or more, and began below.
+    assert len(steps) >= 2
+    assert steps == sorted(steps)
+    assert steps[0][1] < 50 <= steps[-1][1]
+    assert steps[-1][0] <= f"{alarmed:%Y-%m-%d %H:%M}"
+    assert any("slope: -0." in line and "over 1 h" in line for line in lines)
+    assert any(line.strip().startswith("danger line 21.0 °C about ") for line in lines)
+    ended = datetime.fromisoformat(incident["ended_at"])
+    assert lines[-1].startswith(f"{ended:%Y-%m-%d %H:%M}  incident ended, ")
+
+
+def test_an_incident_that_there_is_not_is_one_line_with_how_many_there_are():
+    result = replay("--explain", "4")
+    assert result.returncode == 2
+    assert "brinebell: there is no incident 4 in this recording: it has 1, from 1 on" in result.stderr
 
 
 def test_a_file_that_is_not_there_is_one_line_and_not_a_traceback(tmp_path):
