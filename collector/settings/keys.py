@@ -16,6 +16,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from collector.settings.defaults import ALARM_DEFAULTS
+from collector.settings.equipment import EQUIPMENT
 from collector.settings.mistakes import Path
 from collector.settings.model import Settings
 from rules import FAULTS, MICROSECONDS, QUANTITIES, ROLES, Parameter
@@ -72,6 +73,8 @@ def keys_text() -> str:
     for key in (*documented_keys(), *fault_parameters()):
         unit = f" ({key.unit})" if key.unit else ""
         lines += [f"{key.path}{unit}", f"    {key.meaning}; default: {key.default}"]
+    lines += ["", "Equipment of a tank", ""]
+    lines += [f"{word}: {meaning}" for word, meaning in EQUIPMENT.items()]
     lines += ["", "Roles of series (quantities: what the series is of)", ""]
     for role in ROLES.values():
         alone = "; a series that is alone of its quantity has it" if role.is_taken_alone else ""

@@ -19,6 +19,7 @@ from collector.configuration import (
     StoreConfiguration,
     TankConfiguration,
 )
+from collector.settings.equipment import EQUIPMENT
 from collector.settings.mistakes import Mistakes
 from collector.settings.model import MqttSettings, PageSettings, PersonSettings, Settings, TankSettings
 from collector.settings.secrets import SecretFiles
@@ -28,20 +29,6 @@ from collector.settings.suggestions import instead_of, nearest
 from collector.settings.topics import Declared, brings, check_unit, names, resolve_board, resolve_source
 from rules import FAULTS, MICROSECONDS, ROLES, EngineRules, SeriesRules, TankRules
 
-# Equipment of a reef tank, beside what faults are known of: said today, it is understood by later faults.
-_EQUIPMENT = frozenset(
-    {
-        "heater",
-        "chiller",
-        "fan",
-        "top_off",
-        "limewater_stirrer",
-        "calcium_reactor",
-        "return_pump",
-        "circulation_pump",
-        "lights",
-    }
-)
 # MQTT 5.0, 3.1.2.10 and 3.1.2.11.2: two bytes and four bytes of seconds.
 _LONGEST_KEEP_ALIVE_S = 65_535
 _LONGEST_EXPIRY_S = 0xFFFF_FFFE
@@ -203,7 +190,7 @@ def _tank(
     section: Section, name: str, settings: TankSettings, siblings: Collection[str]
 ) -> TankConfiguration:
     _check_time_zone(section, settings.time_zone)
-    known = _EQUIPMENT.union(*(fault.equipment for fault in FAULTS.values()))
+    known = frozenset(EQUIPMENT).union(*(fault.equipment for fault in FAULTS.values()))
     for word in settings.equipment:
         if word not in known:
             section.wrong("equipment", instead_of(word, known), word)

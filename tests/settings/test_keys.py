@@ -12,6 +12,7 @@ import pytest
 
 from collector.settings import documented_keys, example_text, fault_parameters, keys_text
 from collector.settings.defaults import ALARM_DEFAULTS
+from collector.settings.equipment import EQUIPMENT
 from collector.units import parse_duration, parse_quantity
 from rules import FAULTS, QUANTITIES, TWO_STATE
 from tests.settings.configurations import Load, all_keys_in_use, put_named_files
@@ -43,11 +44,31 @@ def test_example_with_every_key_in_use_is_a_right_configuration(load: Load, tmp_
     assert {tank.name for tank in loaded.configuration.tanks} == {"reef", "quarantine"}
 
 
-@pytest.mark.parametrize("key", [*documented_keys(), *fault_parameters()], ids=lambda key: key.path)
+@pytest.mark.parametrize("key", list(documented_keys()), ids=lambda key: key.path)
 def test_every_key_occurs_in_the_example_and_the_documentation(key: Any) -> None:
     assert key.path in IN_EXAMPLE
     assert key.meaning
     assert f"\n{key.path}" in keys_text()
+
+
+@pytest.mark.parametrize("key", list(fault_parameters()), ids=lambda key: key.path)
+def test_every_parameter_of_every_fault_is_documented_with_its_default(key: Any) -> None:
+    assert key.meaning
+    assert f"\n{key.path} ({key.unit})\n    {key.meaning}; default: {key.default}" in keys_text()
+
+
+def test_every_fault_has_its_parameters_among_those_documented() -> None:
+    documented = {key.path for key in fault_parameters()}
+    for code, fault in FAULTS.items():
+        for parameter in fault.parameters:
+            assert f"tanks.<tank>.faults.{code}.{parameter.name}" in documented
+
+
+def test_every_word_for_equipment_is_documented_and_accepted(load: Load) -> None:
+    for word in sorted(EQUIPMENT.keys() | {word for fault in FAULTS.values() for word in fault.equipment}):
+        assert f"\n{word}: {EQUIPMENT[word]}\n" in keys_text()
+        loaded = load(example_text().replace('["heater", "top_off"]', f'["{word}"]'))
+        assert loaded.configuration.tank("reef").rules.equipment == frozenset({word})
 
 
 @pytest.mark.parametrize(
@@ -59,12 +80,14 @@ def test_key_that_is_not_in_use_shows_its_default(name: str) -> None:
     assert shown == default
 
 
-def test_fault_parameters_in_the_example_are_their_defaults(load: Load, tmp_path: Path) -> None:
+def test_the_example_shows_one_fault_with_all_its_parameters_at_their_defaults(
+    load: Load, tmp_path: Path
+) -> None:
     put_named_files(tmp_path)
     own = load(all_keys_in_use()).configuration.tank("reef").rules.faults
-    assert set(own) == set(FAULTS)
-    for code, fault in FAULTS.items():
-        assert own[code] == pytest.approx({one.name: one.default for one in fault.parameters})
+    assert set(own) == {"heater_failed_off"}
+    for code, values in own.items():
+        assert values == pytest.approx({one.name: one.default for one in FAULTS[code].parameters})
 
 
 def test_every_quantity_has_alarm_defaults_that_can_be_read() -> None:
