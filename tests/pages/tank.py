@@ -31,6 +31,7 @@ from rules import (
     LimitAlarm,
     Priority,
     Reason,
+    Rival,
     SeriesRules,
     Sign,
     TankRules,
@@ -183,6 +184,7 @@ HEATER_EVIDENCE = Evidence(
         Reason(Sign.SLOPE, "temperature", -0.31, window_us=HOUR),
         Reason(Sign.BAND, "temperature", 24.62, 25.31, 25.74),
     ),
+    rivals=(Rival("heater_weak", 0.45), Rival("probe_dry", 0.3)),
 )
 
 

@@ -180,3 +180,19 @@ def test_long_incident_is_drawn_from_rollups(
     html = pages.get("/incidents/1").text
     assert "5 days so far" in html
     assert re.search(r'<path class="line" d="M[\d, ]{1000,}"', html)
+
+
+def test_story_tells_reasons_rivals_and_what_tells_them_apart(pages: httpx.Client, night: Store) -> None:
+    html = pages.get("/incidents/1").text
+    told = words(html)
+    assert "Display temperature, slope: -0.31 °C/h over 1 h" in told
+    heading = "What else it may be, and how to tell "
+    rivals = "Or heater weak, about 45 % sure: a cold heater has failed. "
+    assert f"{heading}{rivals}Or probe dry, about 30 % sure: is the probe under water?" in told
+
+
+def test_story_without_rivals_has_no_heading_for_them(pages: httpx.Client, store: Store) -> None:
+    record = tank.heater_incident()
+    incident = replace(record.incident, evidence=replace(record.incident.evidence, rivals=()))
+    store.commit(Commit(NOW, NOW, incidents=[replace(record, incident=incident)]))
+    assert "What else it may be" not in pages.get("/incidents/1").text

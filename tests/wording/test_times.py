@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from collector.wording.times import clock_text, duration_text
+from collector.wording.times import clock_text, duration_text, moment_text
 from tests.wording.example import at
 
 NOW = at("2026-03-07T22:50:00")  # a Saturday, 23:50 in Madrid
@@ -25,6 +25,10 @@ NOW = at("2026-03-07T22:50:00")  # a Saturday, 23:50 in Madrid
 )
 def test_time_has_a_weekday_unless_today_or_tonight(instant: str, text: str) -> None:
     assert clock_text(at(instant), NOW, "Europe/Madrid") == text
+
+
+def test_a_moment_of_a_report_has_its_date_in_the_tanks_zone() -> None:
+    assert moment_text(at("2026-03-07T23:59:59"), "Europe/Madrid") == "2026-03-08 00:59"
 
 
 def test_time_follows_the_wall_clock_over_its_change() -> None:
