@@ -12,6 +12,7 @@ from pathlib import Path
 
 from tests.bench.trials import adapter, bounds, campaign, explain, lead, tables
 from tests.bench.trials.cases import CASES
+from tests.bench.trials.methods import LIMITS
 
 # Trials a fault, quiet tank-months, and beside what. The short form is what the test suite plays.
 FORMS = {"short": (5, 4, "none"), "long": (200, 18, "all")}
@@ -71,7 +72,9 @@ def main() -> int:
     trials = options.trials or trials
     months = months if options.months is None else options.months
     begun = time.perf_counter()
-    methods = {"none": (), "limits": ("fixed limits",), "all": tuple(campaign.METHODS)}[options.compare]
+    methods = {"none": (), "limits": tuple(method.name for method in LIMITS), "all": tuple(campaign.METHODS)}[
+        options.compare
+    ]
     pattern = campaign.Task("", (), sets, options.size, methods, bool(methods), options.refit_days)
     played, lived = [], []
     if not options.quiet_only:
@@ -133,6 +136,7 @@ def _report(
             parts.append(lead.limits(played, lived, name))
     if played and lived and options.compare == "all" and "basic" in sets:
         parts += ["## Beside other methods at the same false alarms, basic series\n"]
+        parts.append(f"The first {campaign.OTHERS_BELOW} trials of each fault at most.\n")
         parts.append(lead.others(played, lived, "basic"))
     if any(one.best is not None for one in played):
         for name in sets:

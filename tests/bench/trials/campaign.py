@@ -59,8 +59,15 @@ class Task:
     with_best: bool = False
     refit_days: int = 1
 
+    def methods_at(self, seed: int) -> list[Method]:
+        """Methods to try on a trial: limits on all, the others on the first, for they take long."""
+        chosen = [METHODS[name] for name in self.methods]
+        return [method for method in chosen if method in LIMITS or seed < OTHERS_BELOW]
 
-METHODS = {method.name: method for method in (LIMITS, *OTHERS)}
+
+# Trials of a fault on which methods other than limits are tried.
+OTHERS_BELOW = 60
+METHODS = {method.name: method for method in (*LIMITS, *OTHERS)}
 
 
 def _names(sensors: str, series: Sequence[str]) -> Sequence[str]:
@@ -69,7 +76,7 @@ def _names(sensors: str, series: Sequence[str]) -> Sequence[str]:
 
 def _sets_of_method(method: Method, sets: Sequence[str]) -> tuple[str, ...]:
     """Fixed limits are tried with every set; what knows the four basic series alone, with these."""
-    return tuple(s for s in sets if s == "basic" or method is LIMITS)
+    return tuple(s for s in sets if s == "basic" or method in LIMITS)
 
 
 def _group(task: Task) -> list[Played]:
@@ -77,7 +84,8 @@ def _group(task: Task) -> list[Played]:
     for seed in task.seeds:
         played = trial.play(task.name, seed, task.volume)
         one = Played(task.name, seed, [trial.judge(played, sensors)[0] for sensors in task.sets])
-        if task.methods:
+        methods = task.methods_at(seed)
+        if methods:
             key = trial.world_key(played.case, seed, task.volume)
             known = trial.learned(key)
             stretch = Stretch(
@@ -90,7 +98,7 @@ def _group(task: Task) -> list[Played]:
                 played.to_us,
                 [(a, b) for _, a, b in played.planned],
             )
-            for method in (METHODS[name] for name in task.methods):
+            for method in methods:
                 for sensors in _sets_of_method(method, task.sets):
                     names = _names(sensors, played.world.series)
                     table = ring_minutes(method, stretch, names, played.at_us)

@@ -36,57 +36,50 @@ def _ours(one: Played, sensors: str) -> Verdict:
 
 
 def limits(played: Sequence[Played], months: Sequence[LivedThrough], sensors: str) -> str:
-    """Ours beside fixed limits, fault by fault; only faults that show in a value at all."""
+    """Ours beside limits about the usual value and about the tank's own range, fault by fault."""
     budget = budget_of(months, sensors)
-    tried, found = tuned(played, months, "fixed limits", sensors, budget)
-    if not tried:
-        return ""
+    found = {method.name: tuned(played, months, method.name, sensors, budget) for method in LIMITS}
     rows = []
-    for name in dict.fromkeys(one.name for one in tried):
-        places = [i for i, one in enumerate(tried) if one.name == name]
-        n = len(places)
-        theirs = [float(found.minutes[i]) for i in places]
-        ours = [_ours(tried[i], sensors).delay for i in places]
-        told = [t for t in theirs if np.isfinite(t)]
-        own = [o for o in ours if o is not None]
-        leads = [t - o for t, o in zip(theirs, ours, strict=True) if o is not None and np.isfinite(t)]
-        median_ours, median_theirs = quantile(own, 0.5, n), quantile(told, 0.5, n)
-        share = "-" if None in (median_ours, median_theirs) else f"{median_ours / median_theirs:.2f}"  # type: ignore[operator]
-        rows.append(
-            [
-                name,
-                n,
-                Share(len(own), n),
-                Share(len(told), n),
-                duration(median_ours),
-                duration(median_theirs),
-                share,
-                duration(quantile(own, 0.9, n)),
-                duration(quantile(told, 0.9, n)),
+    for name in dict.fromkeys(one.name for one in played):
+        group = [
+            one for one in played if one.name == name and any(v.sensors == sensors for v in one.verdicts)
+        ]
+        if not group:
+            continue
+        n = len(group)
+        ours = {one.seed: _ours(one, sensors).delay for one in group}
+        own = [delay for delay in ours.values() if delay is not None]
+        median = quantile(own, 0.5, n)
+        row: list[object] = [name, n, Share(len(own), n), duration(median), duration(quantile(own, 0.9, n))]
+        for tried, result in found.values():
+            theirs = {
+                one.seed: float(result.minutes[i])
+                for i, one in enumerate(tried)
+                if one.name == name and np.isfinite(result.minutes[i])
+            }
+            their_median = quantile(list(theirs.values()), 0.5, n)
+            leads = [
+                theirs[seed] - delay for seed, delay in ours.items() if delay is not None and seed in theirs
+            ]
+            row += [
+                Share(len(theirs), n),
+                duration(their_median),
+                duration(quantile(list(theirs.values()), 0.9, n)),
+                "-" if median is None or their_median is None else f"{median / their_median:.2f}",
                 _signed(statistics.median(leads)) if leads else "-",
             ]
+        rows.append(row)
+    head = ["fault", "n", "ours: caught %", "median", "90 %"]
+    for name in found:
+        head += [f"{name}: caught %", "median", "90 %", "ratio of medians", "lead, median of pairs"]
+    text = table(head, rows) + f"\nOurs rang {budget} times in {len(months)} tank-months.\n"
+    for name, (_, result) in found.items():
+        chosen = "; ".join(
+            f"{channel} {LIMITS[0].levels(channel)[level]:.2g} {option}"
+            for channel, (option, level) in sorted(result.choice.items())
         )
-    head = (
-        "fault",
-        "n",
-        "caught %",
-        "by limits %",
-        "median",
-        "by limits",
-        "ratio",
-        "90 %",
-        "by limits",
-        "lead, median",
-    )
-    chosen = "; ".join(
-        f"{channel} {LIMITS.levels(channel)[level]:.2g} {option}"
-        for channel, (option, level) in sorted(found.choice.items())
-    )
-    return (
-        table(head, rows)
-        + f"\nBudget {budget} rings in {len(months)} tank-months, of which the limits spend "
-        + f"{found.false_rings:.0f}. How far beyond the tank's own range they lie, and on-delay: {chosen}.\n"
-    )
+        text += f"\n{name}: {result.false_rings:.0f} times; how far beyond, and on-delay: {chosen}.\n"
+    return text
 
 
 def _signed(minutes: float) -> str:
@@ -96,6 +89,7 @@ def _signed(minutes: float) -> str:
 def others(played: Sequence[Played], months: Sequence[LivedThrough], sensors: str) -> str:
     """Median delay and share caught of every method at the engine's number of false alarms."""
     methods = list(dict.fromkeys(method for one in played for method, s in one.others if s == sensors))
+    played = [one for one in played if all((method, sensors) in one.others for method in methods)]
     budget = budget_of(months, sensors)
     results = {method: tuned(played, months, method, sensors, budget) for method in methods}
     rows = []

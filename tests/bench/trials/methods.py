@@ -113,18 +113,25 @@ _REACH = {
 
 
 class FixedLimits:
-    """A low and a high limit for each series, each with an on-delay."""
+    """A low and a high limit for each series, each with an on-delay.
 
-    name = "fixed limits"
+    About the usual value (the median of the tank's own fortnight), as a keeper writes them; or about its own
+    range (1 to 99 % of it), so that tanks that swing much and little each have what fits them.
+    """
+
     minutes = 1
     on_delays = (2, 5, 10, 20, 40, 80)
+
+    def __init__(self, name: str, shares: tuple[float, float]) -> None:
+        self.name = name
+        self._shares = shares
 
     def scores(self, stretch: Stretch, names: Sequence[str]) -> dict[tuple[str, str], np.ndarray]:
         found = {}
         for name in names:
             if name not in LIMITED:
                 continue
-            low, high = _own_range(stretch.key, stretch.fortnight, name)
+            low, high = _own_range(stretch.key, stretch.fortnight, name, self._shares)
             hold = stretch.world.every_s // 60
             values = medians(
                 stretch.readings.times[name],
@@ -146,12 +153,14 @@ class FixedLimits:
 _RANGES: dict[tuple, tuple[float, float]] = {}
 
 
-def _own_range(key: tuple, fortnight: Readings, name: str) -> tuple[float, float]:
-    found = _RANGES.get((key, name))
+def _own_range(
+    key: tuple, fortnight: Readings, name: str, shares: tuple[float, float]
+) -> tuple[float, float]:
+    found = _RANGES.get((key, name, shares))
     if found is None:
         values = fortnight.values[name]
-        low, high = (float(one) for one in np.quantile(values, (0.01, 0.99)))
-        found = _RANGES[key, name] = (low, high)
+        low, high = (float(one) for one in np.quantile(values, shares))
+        found = _RANGES[key, name, shares] = (low, high)
     return found
 
 
@@ -390,5 +399,8 @@ class RiverGaussian:
         return 1.0 - np.geomspace(0.05, 1e-12, 40)
 
 
-LIMITS: Method = FixedLimits()
+LIMITS: tuple[Method, ...] = (
+    FixedLimits("fixed limits", (0.5, 0.5)),
+    FixedLimits("own-range limits", (0.01, 0.99)),
+)
 OTHERS: tuple[Method, ...] = (IoosQc(), SeasonalZ(), RiverTrees(), RiverGaussian())

@@ -127,6 +127,8 @@ def quiet_drivers(world: World, start_us: int, minutes: int, rng: np.random.Gene
     hour = local_hours(start_us, minutes, world.zone)
     room = world.room - world.room_swing * np.cos((hour - 5.0) / 12.0 * np.pi)
     room += wander(rng, minutes, 30.0, world.room_wander) + wander(rng, minutes, 2.0, 0.15)
+    # Weather that lasts a week or two.
+    room += wander(rng, minutes, 240.0, world.room_wander)
     # Lamps go up and down within half an hour.
     since = (hour - world.lights_on) % 24.0
     light = np.clip(np.minimum(since, world.lights_hours - since) / 0.5, 0.0, 1.0)

@@ -143,7 +143,7 @@ def draw_world(
         # it could do without [own].
         if kind == "cooled" and world.uncooled >= world.cooler_setpoint + 1.0:
             break
-        if kind == "heated" and 0.2 <= duty <= 0.65:
+        if kind == "heated" and 0.15 <= duty <= 0.65:
             break
     rng = stream(seed, "watch")
     lime = bool(rng.random() < 0.35) if is_limewater is None else is_limewater
@@ -191,12 +191,12 @@ def _draw(seed: int, rng: np.random.Generator, kind: str, volume: float, cooler:
     which = ""
     if is_cooled:
         which = cooler or str(rng.choice(("chiller", "fan")))
-    room = u(18.5, 22.0)  # [6] 21 degC
+    room = u(18.5, 24.0)  # [6] 21 degC; [own] heated rooms of a winter and unheated ones of a spring
     if is_cooled:
         room = u(27.0, 30.0) if which == "chiller" else u(25.5, 28.0)  # [6] chiller case: 30 degC
     equipment = volume * (u(0.22, 0.35) if is_cooled else u(0.10, 0.22))  # [6] 0.30 and 0.15 W/L
     share = u(0.005, 0.009) if is_cooled and which == "chiller" else u(0.006, 0.018)  # [5] 0.5 to 2 % a day
-    lights = volume * u(0.15, 0.3)  # [own] the part of the lamps' power that ends in the water
+    lights = volume * u(0.15, 0.45)  # [own] the part of the lamps' power that ends in the water
     hours = u(9.0, 12.0)
     world = World(
         seed=seed,
@@ -218,8 +218,8 @@ def _draw(seed: int, rng: np.random.Generator, kind: str, volume: float, cooler:
         chiller_heat=0.0,
         fan_share_a_day=0.0,
         room=room,
-        room_swing=u(0.5, 1.5),
-        room_wander=u(0.2, 0.6),
+        room_swing=u(0.5, 2.0),
+        room_wander=u(0.3, 0.8),
         share_a_day=share,
         area_m2=0.18 * scale * u(0.8, 1.25),  # [7] 0.18 m2 at 400 L
         level_cm=u(18.0, 24.0),
