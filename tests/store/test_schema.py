@@ -53,7 +53,10 @@ def test_failing_step_leaves_the_version_before_it(path: Path) -> None:
     path.parent.mkdir()
     broken = (*GROWN, "CREATE TABLE good(id INTEGER) STRICT;\nCREATE TABLE later(id INTEGER) STRICT;\n")
     with closing(sqlite3.connect(path, isolation_level=None)) as connection:
-        with pytest.raises(StoreError, match=f"could not be brought to store version {CURRENT_VERSION + 2}: table later already"):
+        with pytest.raises(
+            StoreError,
+            match=f"could not be brought to store version {CURRENT_VERSION + 2}: table later already",
+        ):
             migrate(connection, broken)
         assert not connection.in_transaction
     assert query(path, "PRAGMA user_version") == [(CURRENT_VERSION + 1,)]
