@@ -43,6 +43,11 @@ def _parser() -> argparse.ArgumentParser:
         choices=("none", "limits", "all"),
         help="beside nothing (short form), fixed limits and the ideal CUSUM, or these and others (long form)",
     )
+    parser.add_argument(
+        "--list",
+        choices=("wrong", "all"),
+        help="print a line for each trial: all, or those missed or misnamed",
+    )
     parser.add_argument("--out", type=Path, help="write the tables there, too")
     parser.add_argument(
         "--write-bounds", action="store_true", help="keep the counts in trials.json: the test holds to them"
@@ -120,6 +125,8 @@ def _report(
     missing = adapter.lacks()
     if missing:
         parts.append(f"This engine has no {' and no '.join(missing)}.\n")
+    if options.list:
+        parts.append(tables.trials(verdicts, only_wrong=options.list == "wrong"))
     for name in sets:
         if any(v.sensors == name for v in verdicts):
             parts += [f"## Faults, {name} series\n", tables.faults(verdicts, name)]

@@ -46,7 +46,8 @@ class Scene:
 class Case:
     """A fault to be found: right causes and family, hours within which it must be told, what tank it needs.
 
-    `put` makes it happen and returns its size in words.
+    `put` makes it happen and returns its size in words. `at_work` lets it happen within a water change that
+    was told beforehand.
     """
 
     name: str
@@ -57,6 +58,7 @@ class Case:
     wishes: dict[str, object] = field(default_factory=dict)
     only_all: bool = False
     warm_days: int = 3
+    at_work: bool = False
 
 
 # -- heat ------------------------------------------------------------------------------------------
@@ -109,12 +111,13 @@ def _overdose(scene: Scene) -> str:
 
 def _top_off_failed(scene: Scene) -> str:
     drivers, row = scene.drivers, scene.row
-    which = str(scene.rng.choice(("pump dead", "tube blocked", "reservoir empty")))
+    which = str(scene.rng.choice(("pump dead", "tube blocked", "reservoir lost")))
     drivers.pump_gain[row:] = 0.0
     drivers.refill[row:] = 0.0
     if which == "pump dead":
         drivers.pump_watts_gain[row:] = 0.0
-    elif which == "reservoir empty":
+    elif which == "reservoir lost":
+        # It has run out beside the tank, or was tipped over; the pump runs dry.
 
         def emptied(truth: Truth) -> None:
             truth.columns["reservoir"][row:] = 0.3
@@ -263,11 +266,14 @@ def _offline(scene: Scene) -> str:
     return board
 
 
+def _mains_with_battery(scene: Scene) -> str:
+    scene.drivers.mains[scene.row :] = 0.0
+    return "boards on a battery"
+
+
 def _mains(scene: Scene) -> str:
     scene.drivers.mains[scene.row :] = 0.0
     boards = tuple(scene.world.boards)
-    if len(boards) > 2 and scene.rng.random() < 0.5:
-        return "boards on a battery"
     _silence(scene, scene.world.series)
     # All wills within the same keep-alive.
     scene.boards.extend(
@@ -292,6 +298,7 @@ CASES = {
         Case("heater_failed_off", ("heater_failed_off",), "heat_lost", 12, _heater_off),
         Case("heater_weak", ("heater_weak",), "heat_lost", 36, _heater_weak, {"two_heaters": True}),
         Case("heater_stuck_on", ("heater_stuck_on",), "heat_gained", 12, _heater_on),
+        Case("heater_stuck_on_at_work", ("heater_stuck_on",), "heat_gained", 12, _heater_on, at_work=True),
         Case(
             "cooling_lost_chiller",
             ("cooling_lost",),
@@ -336,6 +343,14 @@ CASES = {
         Case("probe_silent", ("probe_silent",), "probe", 2, _silent),
         Case("device_offline", ("device_offline",), "power", 1, _offline),
         Case("mains_power_lost", ("mains_power_lost",), "power", 1, _mains),
+        Case(
+            "mains_power_lost_battery",
+            ("mains_power_lost",),
+            "power",
+            1,
+            _mains_with_battery,
+            only_all=True,
+        ),
         Case("reactor_off_band", ("reactor_off_band",), "reactor", 12, _reactor, only_all=True),
     )
 }

@@ -48,10 +48,11 @@ class Life:
     def live(self) -> None:
         """Let the month happen."""
         months_day = self.rng.permutation(np.arange(1, MONTH_DAYS - 1)).tolist()
-        self._feeding()
+        self.note_feeding()
         told = self.index % 2 == 0
         for week in range(4):
-            self._water_change(1 + 7 * week + int(self.rng.integers(0, 5)), is_told=told ^ (week % 2 == 1))
+            row = self._row(1 + 7 * week + int(self.rng.integers(0, 5)), float(self.rng.uniform(10.0, 20.0)))
+            self.change_water(row, is_told=told ^ (week % 2 == 1))
         for day in months_day[:6]:
             self._dosing(day, is_told=bool(self.rng.random() < 0.5))
         for count, day in enumerate(months_day[6:9]):
@@ -84,16 +85,15 @@ class Life:
 
     # -- what --------------------------------------------------------------------------------------
 
-    def _feeding(self) -> None:
+    def note_feeding(self) -> None:
         off = self.scene.drivers.return_on == 0.0
         edges = np.flatnonzero(np.diff(np.concatenate(([0], off.astype(int), [0]))))
         for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
             self._note("feeding pause", first, last - first, is_told=self.world.tells_feeding)
 
-    def _water_change(self, day: int, *, is_told: bool) -> None:
+    def change_water(self, row: int, *, is_told: bool) -> None:
         """10 to 20 %: return off, tank water out, new water in a little cooler and not quite as salty."""
         rng, drivers = self.rng, self.scene.drivers
-        row = self._row(day, float(rng.uniform(10.0, 20.0)))
         litres = self.world.volume * float(rng.uniform(0.10, 0.20))
         out, pause, into = (int(rng.integers(*span)) for span in ((8, 20), (3, 12), (8, 20)))
         drivers.return_on[row : row + out + pause + into + 5] = 0.0

@@ -98,6 +98,28 @@ def confusion(verdicts: Sequence[Verdict], sensors: str) -> str:
     return table(("fault", "called at the first ring"), rows)
 
 
+def trials(verdicts: Sequence[Verdict], *, only_wrong: bool) -> str:
+    """A line for each trial, with what `--explain` needs to tell it."""
+    rows = [
+        [
+            v.fault,
+            v.sensors,
+            v.seed,
+            f"{v.volume:.0f} L",
+            f"{v.every_s} s",
+            v.detail,
+            duration(v.delay),
+            v.first_cause or "nothing",
+            v.last_cause if v.last_cause != v.first_cause else "",
+            v.priority,
+        ]
+        for v in verdicts
+        if not (only_wrong and v.is_right)
+    ]
+    head = ("fault", "series", "seed", "tank", "every", "size", "delay", "called", "later", "priority")
+    return table(head, rows)
+
+
 def before(verdicts: Sequence[Verdict]) -> str:
     """False alarms in the quiet days before the faults."""
     rows = []

@@ -102,7 +102,7 @@ def learned(world_key: tuple) -> Learned:
     )
     scene = Scene(world, drivers, 0, stream(world.seed, "fortnight's life"))
     if world.seed % 2:
-        Life(scene, 0)._water_change(6, is_told=False)
+        Life(scene, 0).change_water(6 * DAY_MINUTES + 1000, is_told=False)
     readings = read(world, run(world, state, drivers), scene.tampering, "fortnight")
     return Learned(world, state, readings, world.start_us + LEARNING_DAYS * DAY_MINUTES * MINUTE_US)
 
@@ -164,8 +164,10 @@ def play(name: str, seed: int, volume: float | None = None, *, is_clean: bool = 
     minutes = start + int(case.hours * 60) + 1
     drivers = quiet_drivers(world, known.now_us, minutes, stream(seed, name, "days"))
     scene = Scene(world, drivers, start, rng)
-    feeding = Life(scene, 0)
-    feeding._feeding()
+    life = Life(scene, 0)
+    life.note_feeding()
+    if case.at_work:
+        life.change_water(start, is_told=True)
     detail = "nothing" if is_clean else case.put(scene)
     truth = run(world, copy.copy(known.state), drivers)
     for change in scene.after_run:
@@ -182,7 +184,7 @@ def play(name: str, seed: int, volume: float | None = None, *, is_clean: bool = 
         detail,
         readings,
         scene.boards,
-        feeding.planned,
+        life.planned,
         truth,
         drivers,
     )
