@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from rules.flags import Flag
 from rules.planned_work import DISTURBED_TESTS, Span
-from rules.quality.packed import SHIFT, TESTS, primary
+from rules.quality.packed import SHIFT, STEP_TESTS, TESTS, primary
 from rules.setup import SeriesRules
 
 
@@ -20,8 +20,8 @@ def without_disturbed(
 ) -> tuple[list[int], list[int]]:
     """Return packed and primary flags in which the disturbed tests are NOT_EVALUATED, as new lists."""
     packed, flags = list(packed), list(flags)
-    # The limits of a test bear its name.
-    tests = [name for name in TESTS if getattr(rules, name, None) is not None]
+    # The limits of a test bear its name; those of two series have not judged yet.
+    tests = [name for name in TESTS if name not in STEP_TESTS and getattr(rules, name) is not None]
     for position, time_us in enumerate(times_us):
         if is_disturbed(time_us, disturbed):
             bits = packed[position]

@@ -9,24 +9,20 @@ from rules.flags import Flag
 from rules.quality.packed import SHIFT
 from rules.setup import GapLimits
 
-_FAIL = int(Flag.FAIL) << SHIFT["gap"]
+FAIL = int(Flag.FAIL) << SHIFT["gap"]
 
 
 class Gap:
-    """QARTOD test 1 (IOOS Manual for Real-Time QC of pH Data): FAIL after a gap; no suspect level."""
+    """QARTOD test 1 (IOOS Manual for Real-Time QC of pH Data): FAIL after a gap; no suspect level.
 
-    __slots__ = ("_last_us", "_limit_us")
+    A silence of exactly the limit is none. Missing readings do not end one.
+    """
+
+    __slots__ = ("limit_us",)
 
     def __init__(self, limits: GapLimits) -> None:
-        self._limit_us = limits.fail_after_us
-        self._last_us: int | None = None
+        self.limit_us = limits.fail_after_us
 
-    def judge(self, times_us: list[int], values: list[float], packed: list[int]) -> None:  # noqa: ARG002 - one shape for all tests
-        """Add this test's verdicts to `packed`; times increase strictly over all calls."""
-        limit_us = self._limit_us
-        last_us = times_us[0] if self._last_us is None else self._last_us
-        for position, time_us in enumerate(times_us):
-            if time_us - last_us > limit_us:
-                packed[position] |= _FAIL
-            last_us = time_us
-        self._last_us = last_us
+    def judge(self, time_us: int, value: float, elapsed_us: int) -> int:  # noqa: ARG002 - one shape for all tests
+        """Return this test's bits for a reading that comes `elapsed_us` behind the one before it."""
+        return FAIL if elapsed_us > self.limit_us else 0

@@ -11,21 +11,23 @@ _SUSPECT = int(Flag.SUSPECT) << SHIFT["gross_range"]
 
 
 class GrossRange:
-    """QARTOD test 4: FAIL outside the sensor span, SUSPECT outside the operator span; bounds are inside."""
+    """QARTOD test 4: FAIL outside the sensor span, SUSPECT outside the operator span; bounds are inside.
 
-    __slots__ = ("_high", "_limits", "_low")
+    Attributes
+    ----------
+    low, high
+        A value between these passes.
+    """
+
+    __slots__ = ("_limits", "high", "low")
 
     def __init__(self, limits: GrossRangeLimits) -> None:
         self._limits = limits
-        self._low = max(limits.sensor_low, limits.usual_low)
-        self._high = min(limits.sensor_high, limits.usual_high)
+        self.low = max(limits.sensor_low, limits.usual_low)
+        self.high = min(limits.sensor_high, limits.usual_high)
 
-    def judge(self, times_us: list[int], values: list[float], packed: list[int]) -> None:  # noqa: ARG002 - one shape for all tests
-        """Add this test's verdicts to `packed`."""
-        low, high = self._low, self._high
-        if min(values) >= low and max(values) <= high:
-            return
-        sensor_low, sensor_high = self._limits.sensor_low, self._limits.sensor_high
-        for position, value in enumerate(values):
-            if not low <= value <= high:
-                packed[position] |= _SUSPECT if sensor_low <= value <= sensor_high else FAIL
+    def judge(self, time_us: int, value: float, elapsed_us: int) -> int:  # noqa: ARG002 - one shape for all tests
+        """Return this test's bits for a value; an infinite one is beyond any sensor."""
+        if self.low <= value <= self.high:
+            return 0
+        return _SUSPECT if self._limits.sensor_low <= value <= self._limits.sensor_high else FAIL

@@ -7,6 +7,7 @@ needs to keep the integer only where it is not 0. A test that the series does no
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 from rules.flags import Flag
 
@@ -22,6 +23,8 @@ TESTS = (
     "multivariate",
     "neighbor",
 )
+# Tests of two series: judged at the steps of a tank, not as readings come.
+STEP_TESTS = ("multivariate", "neighbor")
 SHIFT = {name: 4 * position for position, name in enumerate(TESTS)}
 MISSING_THROUGHOUT = int(Flag.MISSING) << SHIFT["gross_range"]
 
@@ -40,6 +43,7 @@ def unpack(packed: int) -> dict[str, Flag]:
     return {name: Flag(nibble) for name, shift in SHIFT.items() if (nibble := packed >> shift & 15)}
 
 
+@lru_cache(maxsize=4096)
 def primary(packed: int, tests: int) -> int:
     """Return the primary flag of a reading that was judged by `tests` tests.
 

@@ -1,40 +1,89 @@
-"""Rate of change test: has the value moved faster between two readings than water can?"""
+"""Rate of change test: has the value moved faster between two readings than water can, or usually does?"""
 
 from __future__ import annotations
 
+import math
+
 from rules.flags import Flag
 from rules.quality.packed import SHIFT
+from rules.quality.spread import Spread
 from rules.setup import HOUR_US, RateOfChangeLimits
 
 _SUSPECT = int(Flag.SUSPECT) << SHIFT["rate_of_change"]
-_NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["rate_of_change"]
+NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["rate_of_change"]
 
 
 class RateOfChange:
-    """QARTOD test 7 with a fixed threshold per hour: SUSPECT above it, there is no fail level.
+    """QARTOD test 7: SUSPECT above a fixed rate, or above so many recent standard deviations.
 
-    The first reading, and the first after a gap longer than `gap_us`, are NOT_EVALUATED: a rate over
-    an outage would be invented.
+    There is no fail level. The first reading, and the first after a gap longer than `gap_us` or after a
+    missing reading, are NOT_EVALUATED: a rate over an outage would be invented. So are readings while
+    deviations are all there is to judge by and their window is not filled.
+
+    Parameters
+    ----------
+    limits
+        One or both limits.
+    gap_us
+        Longest time between two readings over which a rate is taken.
+    plausible
+        What the sensor can show; other readings do not count towards the spread, which one of them would
+        blow up for a day.
     """
 
-    __slots__ = ("_gap_us", "_last_us", "_last_value", "_per_us")
+    __slots__ = (
+        "_deviations",
+        "_gap_us",
+        "_has_rate",
+        "_high",
+        "_last",
+        "_least_change",
+        "_low",
+        "_most",
+        "_per_us",
+        "spread",
+    )
 
-    def __init__(self, limits: RateOfChangeLimits, gap_us: int) -> None:
-        self._per_us = limits.suspect_per_hour / HOUR_US
+    def __init__(
+        self, limits: RateOfChangeLimits, gap_us: int, plausible: tuple[float, float] = (-math.inf, math.inf)
+    ) -> None:
+        self._deviations = limits.deviations or 0.0
+        self._least_change = limits.least_change
+        self._has_rate = limits.suspect_per_hour is not None
+        self._per_us = math.inf if limits.suspect_per_hour is None else limits.suspect_per_hour / HOUR_US
         self._gap_us = gap_us
-        self._last_us: int | None = None
-        self._last_value = 0.0
+        self._low, self._high = plausible
+        self.spread = None if limits.deviations is None else Spread(limits.window_us)
+        # Largest change by the deviations, NaN while they are not known.
+        self._most = math.nan
+        self._last = math.nan
 
-    def judge(self, times_us: list[int], values: list[float], packed: list[int]) -> None:
-        """Add this test's verdicts to `packed`; times increase strictly over all calls."""
-        per_us, gap_us = self._per_us, self._gap_us
-        last_us, last_value = self._last_us, self._last_value
-        if last_us is None:
-            last_us = times_us[0] - gap_us - 1
-        for position, time_us in enumerate(times_us):
-            value = values[position]
-            elapsed_us = time_us - last_us
-            if abs(value - last_value) > per_us * elapsed_us or elapsed_us > gap_us:
-                packed[position] |= _NOT_EVALUATED if elapsed_us > gap_us else _SUSPECT
-            last_us, last_value = time_us, value
-        self._last_us, self._last_value = last_us, last_value
+    def judge(self, time_us: int, value: float, elapsed_us: int) -> int:
+        """Return this test's bits for a reading that comes `elapsed_us` behind the one before it."""
+        change = value - self._last
+        if change < 0.0:
+            change = -change
+        self._last = value
+        if elapsed_us > self._gap_us or change != change:
+            bits = NOT_EVALUATED
+        else:
+            bits = _SUSPECT if change > self._per_us * elapsed_us else 0
+        spread = self.spread
+        if spread is None:
+            return bits
+        if time_us >= spread.end_us:
+            spread.close(time_us)
+            # A maximum in this order keeps NaN.
+            self._most = max(self._deviations * spread.deviation, self._least_change)
+        if self._low <= value <= self._high:
+            spread.add(value)
+        if not bits:
+            if change > self._most:
+                return _SUSPECT
+            if self._most != self._most and not self._has_rate:
+                return NOT_EVALUATED
+        return bits
+
+    def miss(self) -> None:
+        """Take note that a reading is missing here."""
+        self._last = math.nan

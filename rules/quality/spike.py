@@ -1,10 +1,12 @@
 """Spike test: does one reading stand apart from both its neighbours?
 
 A reading can be judged only when the next one is there, so the newest reading of a series is always
-pending; its verdict comes one reading late.
+pending: it carries no bits of this test, and its verdict comes one reading late.
 """
 
 from __future__ import annotations
+
+import math
 
 from rules.flags import Flag
 from rules.quality.packed import SHIFT
@@ -12,60 +14,54 @@ from rules.setup import SpikeLimits
 
 _SUSPECT = int(Flag.SUSPECT) << SHIFT["spike"]
 _FAIL = int(Flag.FAIL) << SHIFT["spike"]
-_NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["spike"]
-_NEVER = float("inf")
+NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["spike"]
 
 
 class Spike:
-    """QARTOD test 6, average method: distance of x[n-1] from the mean of x[n-2] and x[n].
+    """QARTOD test 6: how far x[n-1] stands apart from x[n-2] and x[n], by the method of the limits.
 
-    More than `suspect` is SUSPECT, more than `fail` is FAIL. A reading beside a gap longer than
-    `gap_us` is NOT_EVALUATED, for it has only one neighbour.
+    More than `suspect` is SUSPECT, more than `fail` is FAIL. A reading that has a gap longer than
+    `gap_us`, a missing reading or nothing beside it is NOT_EVALUATED, for it has only one neighbour.
+
+    Attributes
+    ----------
+    revised
+        Bits of the reading before the one judged last, 0 where it passed or had its bits before.
     """
 
-    __slots__ = ("_before", "_fail", "_gap_us", "_has_left", "_last", "_last_us", "_suspect")
+    __slots__ = ("_before", "_fail", "_gap_us", "_is_average", "_last", "_least", "revised")
 
     def __init__(self, limits: SpikeLimits, gap_us: int) -> None:
-        self._suspect = _NEVER if limits.suspect is None else limits.suspect
-        self._fail = _NEVER if limits.fail is None else limits.fail
+        self._fail = math.inf if limits.fail is None else limits.fail
+        self._least = min(self._fail, math.inf if limits.suspect is None else limits.suspect)
+        self._is_average = limits.method == "average"
         self._gap_us = gap_us
-        self._last_us: int | None = None
-        self._last = self._before = 0.0
-        self._has_left = False
+        # NaN where there is no neighbour.
+        self._last = self._before = math.nan
+        self.revised = 0
 
-    def judge(self, times_us: list[int], values: list[float], packed: list[int]) -> int:
-        """Add verdicts to `packed`; return that of the last reading of the call before (0: passed or none).
+    def judge(self, time_us: int, value: float, elapsed_us: int) -> int:  # noqa: ARG002 - one shape for all tests
+        """Return the bits of a reading, and put those of the one before it into `revised`."""
+        last = self._last
+        if self._is_average:
+            distance = abs(last - (self._before + value) * 0.5)
+        else:
+            left, right = last - self._before, value - last
+            product = left * right
+            distance = min(abs(left), abs(right)) if product < 0.0 else 0.0 * product
+        if distance <= self._least and elapsed_us <= self._gap_us:
+            self.revised = 0
+            self._before, self._last = last, value
+            return 0
+        if elapsed_us > self._gap_us:
+            self.miss()
+            self._last = value
+            return NOT_EVALUATED
+        self.revised = 0 if distance != distance else _FAIL if distance > self._fail else _SUSPECT
+        self._before, self._last = last, value
+        return 0 if last == last else NOT_EVALUATED
 
-        The newest reading stays pending: it carries no bits of this test until the next call.
-        """
-        least = min(self._suspect, self._fail)
-        fail, gap_us = self._fail, self._gap_us
-        last_us, last, before, has_left = self._last_us, self._last, self._before, self._has_left
-        revised = 0
-        position = 0
-        if last_us is None:
-            packed[0] |= _NOT_EVALUATED
-            last_us, last, position = times_us[0], values[0], 1
-        for position in range(position, len(times_us)):  # noqa: B020 - starts behind the very first reading
-            time_us, value = times_us[position], values[position]
-            if time_us - last_us > gap_us:
-                if has_left:
-                    if position:
-                        packed[position - 1] |= _NOT_EVALUATED
-                    else:
-                        revised = _NOT_EVALUATED
-                packed[position] |= _NOT_EVALUATED
-                has_left = False
-            else:
-                if has_left:
-                    distance = abs(last - (before + value) * 0.5)
-                    if distance > least:
-                        verdict = _FAIL if distance > fail else _SUSPECT
-                        if position:
-                            packed[position - 1] |= verdict
-                        else:
-                            revised = verdict
-                has_left = True
-            before, last, last_us = last, value, time_us
-        self._last_us, self._last, self._before, self._has_left = last_us, last, before, has_left
-        return revised
+    def miss(self) -> None:
+        """Take note that a reading is missing here: neither side has it for a neighbour."""
+        self.revised = NOT_EVALUATED if self._before == self._before else 0
+        self._before = self._last = math.nan

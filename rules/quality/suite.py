@@ -1,17 +1,31 @@
-"""The quality tests of one series together: one primary flag and the packed flags of each reading."""
+"""The quality tests of one series together: one primary flag and the packed flags of each reading.
+
+Readings go through the tests one by one, whatever the size of a block: a slotted state machine in plain
+Python, so that flags cannot depend on how a stream is cut. Nearly every reading is calm: between the
+bounds of gross range and climatology, and no gap before it; three comparisons settle these tests then.
+"""
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 from rules.alarm import NEVER
+from rules.flags import Flag
+from rules.quality.attenuated_signal import attenuated_signal
+from rules.quality.climatology import BandSource, Climatology
 from rules.quality.flat_line import FlatLine
-from rules.quality.gap import Gap
+from rules.quality.gap import FAIL as GAP_FAIL
+from rules.quality.gross_range import FAIL as RANGE_FAIL
 from rules.quality.gross_range import GrossRange
-from rules.quality.packed import primary
+from rules.quality.packed import MISSING_THROUGHOUT, SHIFT, STEP_TESTS, TESTS, primary
 from rules.quality.rate_of_change import RateOfChange
 from rules.quality.spike import Spike
 from rules.setup import SeriesRules
+
+# Beyond every unit; sums of squares of what lies within are finite.
+_BEYOND = 1e100
+_new = tuple.__new__
 
 
 class Verdicts(NamedTuple):
@@ -26,33 +40,156 @@ class Verdicts(NamedTuple):
 
 
 class QualitySuite:
-    """The tests that a series has, run over its readings in order."""
+    """The tests that a series has, run over its readings in order.
+
+    A missing reading (NaN) is MISSING; it leaves its neighbours without a neighbour (spike, rate of
+    change), and is otherwise as if it were not there. An infinite one FAILS gross range, is NOT_EVALUATED by
+    the others, and leaves its neighbours alone likewise.
+
+    Parameters
+    ----------
+    rules
+        Which tests the series has, and their limits. Those of two series are judged elsewhere, at the
+        steps of a tank (`rules.quality.multivariate`, `rules.quality.neighbor`).
+    """
+
+    __slots__ = (
+        "_attenuated_signal",
+        "_climatology",
+        "_count",
+        "_flat_line",
+        "_gap_us",
+        "_gross_range",
+        "_high",
+        "_infinite",
+        "_last_packed",
+        "_last_us",
+        "_low",
+        "_passed",
+        "_rate_of_change",
+        "_spike",
+        "_until_us",
+        "_usual",
+    )
 
     def __init__(self, rules: SeriesRules) -> None:
         gap_us = NEVER if rules.gap is None else rules.gap.fail_after_us
-        tests = (
-            None if rules.gap is None else Gap(rules.gap),
-            None if rules.gross_range is None else GrossRange(rules.gross_range),
-            None if rules.rate_of_change is None else RateOfChange(rules.rate_of_change, gap_us),
-            None if rules.flat_line is None else FlatLine(rules.flat_line, gap_us),
-        )
-        self._tests = tuple(test for test in tests if test is not None)
+        self._gap_us = gap_us
+        ranges = rules.gross_range
+        plausible = (-math.inf, math.inf) if ranges is None else (ranges.sensor_low, ranges.sensor_high)
+        self._gross_range = None if ranges is None else GrossRange(ranges)
+        self._climatology = None if rules.climatology is None else Climatology(rules.climatology)
+        rates, attenuation = rules.rate_of_change, rules.attenuated_signal
+        self._rate_of_change = None if rates is None else RateOfChange(rates, gap_us, plausible)
         self._spike = None if rules.spike is None else Spike(rules.spike, gap_us)
-        self._count = len(self._tests) + (self._spike is not None)
-        self._last_us = 0
+        self._flat_line = None if rules.flat_line is None else FlatLine(rules.flat_line, gap_us)
+        self._attenuated_signal = (
+            None if attenuation is None else attenuated_signal(attenuation, gap_us, plausible)
+        )
+        own = [name for name in TESTS if name not in STEP_TESTS and getattr(rules, name) is not None]
+        self._count = len(own)
+        self._passed = primary(0, self._count)
+        self._infinite = RANGE_FAIL if ranges is not None else 0
+        for name in own:
+            if name != "gross_range":
+                self._infinite |= int(Flag.NOT_EVALUATED) << SHIFT[name]
+        self._last_us: int | None = None
         self._last_packed = 0
+        self._set_calm(0)
+
+    def set_band_source(self, source: BandSource | None) -> None:
+        """Let the climatology test judge by this band from the next reading on; None while it is learned."""
+        if self._climatology is not None:
+            self._climatology.set_band_source(source)
+            self._until_us = self._climatology.until_us
 
     def judge(self, times_us: list[int], values: list[float]) -> Verdicts:
-        """Judge readings; times increase strictly over all calls, values are numbers."""
-        packed = [0] * len(times_us)
-        for test in self._tests:
-            test.judge(times_us, values, packed)
-        revised = None
-        if self._spike is not None and (verdict := self._spike.judge(times_us, values, packed)):
-            bits = self._last_packed | verdict
-            revised = (self._last_us, primary(bits, self._count), bits)
-        self._last_us, self._last_packed = times_us[-1], packed[-1]
-        passed = primary(0, self._count)
-        return Verdicts(
-            [passed if not bits else primary(bits, self._count) for bits in packed], packed, revised
-        )
+        """Judge readings; times increase strictly over all calls."""
+        rate_of_change, spike = self._rate_of_change, self._spike
+        flat_line, attenuation = self._flat_line, self._attenuated_signal
+        low, high, until_us, usual = self._low, self._high, self._until_us, self._usual
+        gap_us, last_us = self._gap_us, self._last_us
+        count, passed = self._count, self._passed
+        packed: list[int] = []
+        flags: list[int] = []
+        revised = 0
+        # Position of the reading, and of the last that was there, -1 while it was one of an earlier call.
+        position = previous = -1
+        for value in values:
+            position += 1
+            time_us = times_us[position]
+            if low <= value <= high and time_us < until_us:
+                bits = usual
+            elif -_BEYOND < value < _BEYOND:
+                bits = self._judge_by_bounds(time_us, value)
+                low, high, until_us, usual = self._low, self._high, self._until_us, self._usual
+            else:
+                bits = MISSING_THROUGHOUT if value != value else self._infinite
+                packed.append(bits)
+                flags.append(primary(bits, count))
+                if verdict := self._miss():
+                    if previous >= 0:
+                        packed[previous] |= verdict
+                        flags[previous] = primary(packed[previous], count)
+                    else:
+                        revised |= verdict
+                continue
+            elapsed_us = 0 if last_us is None else time_us - last_us
+            last_us = time_us
+            if elapsed_us > gap_us:
+                bits |= GAP_FAIL
+            if rate_of_change is not None:
+                bits |= rate_of_change.judge(time_us, value, elapsed_us)
+            if spike is not None:
+                bits |= spike.judge(time_us, value, elapsed_us)
+                if spike.revised:
+                    if previous >= 0:
+                        packed[previous] |= spike.revised
+                        flags[previous] = primary(packed[previous], count)
+                    else:
+                        revised |= spike.revised
+            if flat_line is not None:
+                bits |= flat_line.judge(time_us, value, elapsed_us)
+            if attenuation is not None:
+                bits |= attenuation.judge(time_us, value, elapsed_us)
+            packed.append(bits)
+            flags.append(primary(bits, count) if bits else passed)
+            previous = position
+        changed = None
+        if revised and self._last_us is not None:
+            bits = self._last_packed | revised
+            changed = (self._last_us, primary(bits, count), bits)
+        self._last_us = last_us
+        if previous >= 0:
+            self._last_packed = packed[previous]
+        # Verdicts(...) by a shorter way: a live reading spends a tenth of its time here.
+        return _new(Verdicts, (flags, packed, changed))
+
+    def _miss(self) -> int:
+        """Let tests know of a missing reading; return what that says of the one before it."""
+        if self._rate_of_change is not None:
+            self._rate_of_change.miss()
+        if self._spike is None:
+            return 0
+        self._spike.miss()
+        return self._spike.revised
+
+    def _judge_by_bounds(self, time_us: int, value: float) -> int:
+        bits = 0
+        if self._climatology is not None:
+            bits = self._climatology.judge(time_us, value, 0)
+            if self._until_us != self._climatology.until_us:
+                self._set_calm(self._climatology.until_us)
+        if self._gross_range is not None:
+            bits |= self._gross_range.judge(time_us, value, 0)
+        return bits
+
+    def _set_calm(self, until_us: int) -> None:
+        """Take the bounds between which a reading is calm until an instant."""
+        low, high, self._usual, self._until_us = -_BEYOND, _BEYOND, 0, NEVER
+        if self._gross_range is not None:
+            low, high = max(low, self._gross_range.low), min(high, self._gross_range.high)
+        if self._climatology is not None:
+            low, high = max(low, self._climatology.low), min(high, self._climatology.high)
+            self._usual, self._until_us = self._climatology.usual, until_us
+        self._low, self._high = low, high
