@@ -24,26 +24,37 @@ from rules.trace import HOUR_CELLS, NAN, STEP_US, Trace
 
 # The first cell that holds readings tells the offset; later than this it tells of something else.
 _OFFSET_CELLS = 2 * HOUR_CELLS
+_COLUMNS = frozenset({"medians", "noises", "smallest_steps"})
 
 
-def masked(trace: Trace, works: Iterable[PlannedWork]) -> Trace:
-    """A copy of a trace in which the cells of planned work and its settle time hold no readings."""
-    copy = Trace()
-    copy.step, copy.last_cell = trace.step, trace.last_cell
-    copy.last_us, copy.is_flat = trace.last_us, trace.is_flat
-    copy.medians = list(trace.medians)
-    copy.noises = list(trace.noises)
-    copy.smallest_steps = list(trace.smallest_steps)
-    count = len(copy.medians)
-    first = trace.step + 1 - count
-    for work in works:
-        start = max(0, work.from_us // STEP_US - first)
-        end = min(count, -(-work.settled_us // STEP_US) - first)
-        if start < end:
-            hole = [NAN] * (end - start)
-            for column in (copy.medians, copy.noises, copy.smallest_steps):
-                column[start:end] = hole
-    return copy
+class MaskedTrace(Trace):
+    """A trace in which the cells of planned work and its settle time hold no readings.
+
+    A column is copied when it is first asked for: most looks ask for one.
+    """
+
+    __slots__ = ("_source", "_works")
+
+    def __init__(self, source: Trace, works: Sequence[PlannedWork]) -> None:
+        self._source = source
+        self._works = works
+        self.step, self.last_cell = source.step, source.last_cell
+        self.last_us, self.is_flat = source.last_us, source.is_flat
+
+    def __getattr__(self, name: str) -> list[float]:
+        # Called for a slot that holds nothing yet.
+        if name not in _COLUMNS:
+            raise AttributeError(name)
+        column: list[float] = list(getattr(self._source, name))
+        count = len(column)
+        first = self.step + 1 - count
+        for work in self._works:
+            start = max(0, work.from_us // STEP_US - first)
+            end = min(count, -(-work.settled_us // STEP_US) - first)
+            if start < end:
+                column[start:end] = [NAN] * (end - start)
+        setattr(self, name, column)
+        return column
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,39 +72,40 @@ class Widening:
         return max(0.0, 1.0 - (time_us - self.from_us) / RESETTLE_US)
 
 
-@dataclass(frozen=True, slots=True)
 class WidenedBaseline:
-    """A baseline whose band is widened; of several widenings the greater counts."""
+    """A baseline behind planned work: its band is widened by what was found as the water settled.
 
-    inner: Baseline
-    widenings: tuple[Widening, ...]
+    Of several widenings the greater counts. They are a pure function of the trace, so a restart finds
+    the same, and they are looked for when the first band is asked for.
+    """
+
+    __slots__ = ("_inner", "_trace", "_widenings", "_works")
+
+    def __init__(self, inner: Baseline, trace: Trace, works: Sequence[PlannedWork]) -> None:
+        self._inner = inner
+        self._trace = trace
+        self._works = works
+        self._widenings: tuple[Widening, ...] | None = None
 
     def band_at(self, time_us: int) -> Band:
         """Return the widened band at an instant."""
-        low, centre, high = self.inner.band_at(time_us)
+        band = self._inner.band_at(time_us)
+        if self._widenings is None:
+            found = [_widening(self._trace, self._inner, work) for work in self._works]
+            self._widenings = tuple(one for one in found if one is not None)
+        if not self._widenings:
+            return band
+        low, centre, high = band
         return Band(
-            low - max(one.low * one.share_at(time_us) for one in self.widenings),
+            low - max(one.low * one.share_at(time_us) for one in self._widenings),
             centre,
-            high + max(one.high * one.share_at(time_us) for one in self.widenings),
+            high + max(one.high * one.share_at(time_us) for one in self._widenings),
         )
 
     def expect(self, times_us: IntArray) -> tuple[FloatArray, FloatArray]:
         """Return the widened band's edges at instants; see `Baseline`."""
         bands = [self.band_at(int(time_us)) for time_us in times_us]
         return np.array([band.low for band in bands]), np.array([band.high for band in bands])
-
-
-def widened(trace: Trace, baseline: Baseline, works: Iterable[PlannedWork]) -> Baseline:
-    """The baseline of a series behind planned work: widened by what was found as it settled.
-
-    A pure function of the trace, so a restart finds the same.
-    """
-    found = []
-    for work in works:
-        widening = _widening(trace, baseline, work)
-        if widening is not None:
-            found.append(widening)
-    return WidenedBaseline(baseline, tuple(found)) if found else baseline
 
 
 def _widening(trace: Trace, baseline: Baseline, work: PlannedWork) -> Widening | None:
@@ -139,11 +151,18 @@ class Resettling:
         self._works = tuple(sorted(works))
         self._habits.clear()
 
-    def look(self, look: Look) -> Look:
-        """The series as it is seen again behind the works that disturbed it."""
+    def look(self, look: Look, window_us: int = RESETTLE_US) -> Look:
+        """The series as it is seen again behind the works that disturbed it.
+
+        Who looks back no farther than `window_us` need not mind works that were over before.
+        """
         if not self._works:
             return look
-        works = tuple(work for work in self._near(look.end_us) if not _is_running(work, look.end_us))
+        works = tuple(
+            work
+            for work in self._near(look.end_us)
+            if not _is_running(work, look.end_us) and work.settled_us > look.end_us - window_us - STEP_US
+        )
         return self.behind(look, works)
 
     def views(self, tank: TankLook) -> Views | None:
@@ -157,7 +176,7 @@ class Resettling:
         disturbing = tuple(work for work in works if work.disturbs(member.rules.quantity))
         if not disturbing:
             return look
-        trace = masked(member.trace, disturbing)
+        trace = MaskedTrace(member.trace, disturbing)
         hour = trace.step // HOUR_CELLS
         if hour != self._hour:
             self._habits.clear()
@@ -165,7 +184,9 @@ class Resettling:
         habits = self._habits.get((disturbing, look.name))
         if habits is None:
             habits = self._habits[disturbing, look.name] = habits_of(trace)
-        baseline = None if member.baseline is None else widened(member.trace, member.baseline, disturbing)
+        baseline = member.baseline
+        if baseline is not None:
+            baseline = WidenedBaseline(baseline, member.trace, disturbing)
         return Look(member.rules, trace, trace.step, baseline, habits)
 
     def _near(self, end_us: int) -> tuple[PlannedWork, ...]:

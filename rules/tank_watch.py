@@ -175,8 +175,10 @@ class TankWatch:
         tank = TankLook(self.rules, end_us, looks, self._roles, self._silent(end_us), boards_offline)
         staged = self._judge_faults(tank)
         for member in self.members:
-            if member.rate is not None and (look := looks.get(member.rules.name)) is not None:
-                staged += self._judge_rate(member, member.rate, self._resettling.look(look))
+            alarm, look = member.rules.rate_alarm, looks.get(member.rules.name)
+            if alarm is not None and member.rate is not None and look is not None:
+                settled = self._resettling.look(look, alarm.window_us)
+                staged += self._judge_rate(member, member.rate, settled)
         return staged
 
     def _note_suppressed(self, key: AlarmKey, finding: Finding | None, end_us: int) -> None:
