@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from collector.configuration import Configuration
+from collector.configuration import Configuration, SeriesConfiguration
 from collector.store import SLOT_US, Store, StoreReader
 from rules import HOUR_US, Baseline, DayProfile, Learning, fit_day_profile
 
@@ -27,14 +27,15 @@ def record_baselines(
 ) -> dict[int, Baseline]:
     """Fit a baseline for every series that has days enough, record it as applying from now on, return all.
 
-    Incidents are left out: what was wrong then is not usual.
+    Incidents are left out, for what was wrong then is not usual, and planned work that moved the series.
     """
     found: dict[int, Baseline] = {}
     zones = {tank.name: tank.rules.time_zone for tank in configuration.tanks}
     for index, series in enumerate(configuration.series):
         buckets = reader.buckets(ids[index], now_us - LEARN_FROM_US, now_us, LEARN_FROM_US // SLOT_US)
         means = buckets.mean.copy()
-        for start_us, end_us in _incidents(reader, series.tank, now_us):
+        moved = _planned_work(reader, series, now_us)
+        for start_us, end_us in (*_incidents(reader, series.tank, now_us), *moved):
             means[(buckets.starts_us + SLOT_US > start_us) & (buckets.starts_us < end_us)] = np.nan
         fitted = fit_day_profile(buckets.starts_us, means, zones[series.tank], series.quantity)
         if isinstance(fitted, Learning):
@@ -72,6 +73,15 @@ def recorded_baselines(
         found.append(Version(version.applies_from_us, index, profile))
         youngest_us = max(version.fitted_us, youngest_us or 0)
     return found, youngest_us
+
+
+def _planned_work(reader: StoreReader, series: SeriesConfiguration, now_us: int) -> list[tuple[int, int]]:
+    """Begin and end, with its settle time, of the planned work that moved a series."""
+    return [
+        (work.from_us, work.settled_us)
+        for work in reader.works(series.tank, now_us - LEARN_FROM_US - DAY_US, now_us)
+        if work.disturbs(series.quantity)
+    ]
 
 
 def _incidents(reader: StoreReader, tank: str, now_us: int) -> list[tuple[int, int]]:
