@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+from collector.wording.rivals import what_tells
 from collector.wording.times import duration_text
-from rules import MICROSECONDS, Incident
+from rules import MICROSECONDS, Evidence, Incident
 
 
 def rfc3339(time_us: int) -> str:
@@ -18,7 +19,8 @@ def incident_object(incident: Incident, text: str) -> dict[str, object]:
     """The object that `--json` prints for an incident.
 
     `cause` is a code of `rules.CAUSES`, `series` are `tank/name` with that of the cause first, instants
-    are RFC 3339 in UTC with microseconds, `ended_at` is None while it lasts.
+    are RFC 3339 in UTC with microseconds, `ended_at` is None while it lasts. `evidence` is in canonical
+    units, rates per hour; what is not known is None.
     """
     return {
         "cause": incident.cause,
@@ -28,7 +30,47 @@ def incident_object(incident: Incident, text: str) -> dict[str, object]:
         "ended_at": None if incident.ended_at_us is None else rfc3339(incident.ended_at_us),
         "priority": str(incident.priority),
         "text": text,
+        "evidence": evidence_object(incident.evidence, incident.cause),
     }
+
+
+def evidence_object(evidence: Evidence, cause: str) -> dict[str, object]:
+    """What an alarm is based on: `sign` is a word of `rules.Sign`, which says what its values are."""
+    return {
+        "confidence": evidence.confidence,
+        "value": evidence.value,
+        "limit": evidence.limit,
+        "usual": [evidence.expected_low, evidence.expected_high],
+        "rate_per_hour": evidence.rate_per_hour,
+        "since": _instant(evidence.since_us),
+        "danger": evidence.danger,
+        "danger_at": _instant(evidence.danger_at_us),
+        "danger_between": [_instant(evidence.danger_earliest_us), _instant(evidence.danger_latest_us)],
+        "reasons": [
+            {
+                "sign": str(reason.sign),
+                "series": reason.series,
+                "value": reason.value,
+                "expected": [reason.low, reason.high],
+                "since": _instant(reason.since_us),
+                "window_s": None if reason.window_us is None else reason.window_us / MICROSECONDS,
+                "speaks_against": reason.speaks_against,
+            }
+            for reason in evidence.reasons
+        ],
+        "rivals": [
+            {
+                "cause": rival.cause,
+                "confidence": rival.confidence,
+                "what_tells": what_tells(cause, rival.cause),
+            }
+            for rival in evidence.rivals
+        ],
+    }
+
+
+def _instant(time_us: int | None) -> str | None:
+    return None if time_us is None else rfc3339(time_us)
 
 
 def lasted_text(incident: Incident) -> str:

@@ -11,10 +11,26 @@ import pytest
 
 from collector.settings import load_configuration
 from collector.store import Commit, IncidentRecord, Store
-from rules import HOUR_US, AlarmKey, Evidence, Incident, Priority
+from rules import HOUR_US, AlarmKey, Evidence, Incident, Priority, Reason, Rival, Sign
 from tests.commands.conftest import Run
 
 START_US = int(datetime(2026, 1, 10, 2, 30, tzinfo=UTC).timestamp()) * 1_000_000
+
+
+EVIDENCE = Evidence(
+    value=24.8,
+    expected_low=25.3,
+    expected_high=25.7,
+    rate_per_hour=-0.31,
+    danger=21.0,
+    danger_at_us=START_US + 12 * HOUR_US,
+    confidence=0.7,
+    reasons=(
+        Reason(Sign.SLOPE, "temperature", -0.31, high=-0.08, window_us=HOUR_US),
+        Reason(Sign.POWER, "heater_power", 90.0, since_us=START_US, speaks_against=True),
+    ),
+    rivals=(Rival("probe_dry", 0.4),),
+)
 
 
 def _record(number: int, *, hours: float | None) -> IncidentRecord:
@@ -28,7 +44,7 @@ def _record(number: int, *, hours: float | None) -> IncidentRecord:
         first_evidence_us=alarmed_us - HOUR_US // 4,
         alarmed_at_us=alarmed_us,
         ended_at_us=None if hours is None else alarmed_us + int(hours * HOUR_US),
-        evidence=Evidence(value=24.8),
+        evidence=EVIDENCE,
         alarms=(AlarmKey("reef", "temperature", "heater_failed_off"),),
     )
     return IncidentRecord(incident, f"Heater off, number {number}", "Look whether it is warm.")
@@ -68,7 +84,7 @@ def test_last_leaves_out_the_older_ones(run: Run) -> None:
 
 
 @pytest.mark.usefixtures("store")
-def test_json_has_the_documented_keys(run: Run) -> None:
+def test_json_has_the_documented_keys_with_the_evidence_for_machines(run: Run) -> None:
     told = run("incidents", "--json")
     first, second = json.loads(told.stdout)["incidents"]
     assert first == {
@@ -80,6 +96,38 @@ def test_json_has_the_documented_keys(run: Run) -> None:
         "ended_at": "2026-01-11T09:00:00.000000Z",
         "priority": "urgent",
         "text": "Heater off, number 1\nLook whether it is warm.",
+        "evidence": {
+            "confidence": 0.7,
+            "value": 24.8,
+            "limit": None,
+            "usual": [25.3, 25.7],
+            "rate_per_hour": -0.31,
+            "since": None,
+            "danger": 21.0,
+            "danger_at": "2026-01-10T14:30:00.000000Z",
+            "danger_between": [None, None],
+            "reasons": [
+                {
+                    "sign": "slope",
+                    "series": "temperature",
+                    "value": -0.31,
+                    "expected": [None, -0.08],
+                    "since": None,
+                    "window_s": 3600.0,
+                    "speaks_against": False,
+                },
+                {
+                    "sign": "power",
+                    "series": "heater_power",
+                    "value": 90.0,
+                    "expected": [None, None],
+                    "since": "2026-01-10T02:30:00.000000Z",
+                    "window_s": None,
+                    "speaks_against": True,
+                },
+            ],
+            "rivals": [{"cause": "probe_dry", "confidence": 0.4, "what_tells": "is the probe under water?"}],
+        },
     }
     assert second["ended_at"] is None
 
