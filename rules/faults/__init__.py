@@ -4,10 +4,22 @@ from __future__ import annotations
 
 from types import MappingProxyType
 
-from rules.faults import heater_failed_off, heater_stuck_on
+from rules.faults import (
+    circulation_stopped,
+    cooling_lost,
+    heater_failed_off,
+    heater_stuck_on,
+    heater_weak,
+)
 from rules.faults.fault import Fault, Finding, Parameter
 
-_ALL: tuple[Fault, ...] = (heater_failed_off.FAULT, heater_stuck_on.FAULT)
+_ALL: tuple[Fault, ...] = (
+    heater_failed_off.FAULT,
+    heater_weak.FAULT,
+    heater_stuck_on.FAULT,
+    cooling_lost.FAULT,
+    circulation_stopped.FAULT,
+)
 
 FAULTS = MappingProxyType({fault.code: fault for fault in _ALL})
 

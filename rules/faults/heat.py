@@ -1,120 +1,199 @@
-"""Heat lost or gained without the heater's consent, read from temperature alone.
+"""How a tank usually holds its heat, from three days: where does heating set in, how fast does it cool?
 
-Both heater faults are one shape seen from two sides: temperature leaves the usual band of this hour
-and keeps going, no faster than water can. A water change leaves it too, but in a step that is over
-within the hour, so the slope of the last twenty minutes must agree with that of the last hour.
+A thermostat turns the water round at the same two temperatures, day after day, whatever the lamps and the
+room do in between. That is a sharper edge than any usual band: water that lies above it is no matter of the
+heater, and water that falls through it, or rises through the other one, is nobody else's. Where the power
+of heater or chiller is known, so is at which temperatures they switch.
+
+Everything here is computed when a fault asks, which it does only behind a cheap gate; the last hours are
+left out, so that a fault does not make itself usual.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
-from rules.events import Priority, Reason, Sign
-from rules.faults.fault import NORMAL, Finding, Parameter
+from rules.events import Reason, Sign
 from rules.look import Look, TankLook
-from rules.setup import HOUR_US
+from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
 
-_MINUTE_US = HOUR_US // 60
-
-PARAMETERS = (
-    Parameter(
-        "margin",
-        "difference",
-        0.1,
-        "how far outside the usual band; the band already holds the thermostat's hysteresis",
-        "temperature",
-    ),
-    Parameter(
-        "least_rate",
-        "rate",
-        0.08,
-        "slower is drift of the room: a tank of 1500 L without heat starts at 0.24 degC/h",
-        "temperature",
-    ),
-    Parameter(
-        "greatest_rate",
-        "rate",
-        1.2,
-        "faster is a water change or the probe: a tank of 80 L without heat starts at 0.45 degC/h",
-        "temperature",
-    ),
-    Parameter(
-        "learning_rate",
-        "rate",
-        0.15,
-        "while there is no baseline: least rate over three hours, above the usual swing of a day",
-        "temperature",
-    ),
-    Parameter(
-        "learning_margin",
-        "difference",
-        0.3,
-        "while there is no baseline: how far outside the range of the day before",
-        "temperature",
-    ),
-    Parameter(
-        "on_delay",
-        "duration",
-        15 * _MINUTE_US,
-        "a water change turns the short slope within this time; heat lost does not",
-    ),
-    Parameter(
-        "off_delay",
-        "duration",
-        30 * _MINUTE_US,
-        "the water must be on its way back for this long",
-    ),
-)
+_LOOK_BACK_MINUTES = LOOK_BACK_CELLS * STEP_US // MINUTE_US
+_RECENT_CELLS = 6 * HOUR_CELLS
+_RECENT_SWITCHING_CELLS = 3 * HOUR_CELLS
+_FEWEST_VALUES = 40
+_FEWEST_CELLS = 20 * HOUR_CELLS
+# Share of three days that a water change, a cleaned probe or an open window may take.
+_ODD_SHARE = 0.05
+# Slopes are taken over half an hour, for a quick thermostat turns the water after forty minutes.
+_SLOPE_CELLS = 6
+_STEEP_SHARE = 0.08
+# Days whose lowest temperatures differ by no more were ended by a thermostat, not by the weather.
+_HELD_SPREAD = 0.2
+# A thermostat's hysteresis is 0.2 to 0.5 degC: it turns the water this far from its mean (common practice,
+# no source).
+_HALF_HYSTERESIS = 0.25
+# Of what a heater takes at most.
+_IDLE_SHARE = 0.1
+_BUSY_SHARE = 0.5
+_FEWEST_SWITCHED = 6
 
 
-@dataclass(frozen=True, slots=True)
-class HeatFault:
-    """A heater fault; `sign` is -1 where heat is lost and +1 where it is gained."""
+class Usual(NamedTuple):
+    """What the water did in the three days before the last six hours.
 
-    code: str
-    sign: int
-    roles: tuple[str, ...] = ("temperature",)
-    quantities: tuple[str, ...] = ()
-    equipment: frozenset[str] = frozenset({"heater"})
-    hears_silence: bool = False
-    priority: Priority = Priority.URGENT
-    parameters: tuple[Parameter, ...] = PARAMETERS
+    Parameters
+    ----------
+    low, high
+        Where heat usually sets in, and where the water usually ends its rise, degC.
+    is_held
+        Whether `low` is that of a thermostat: the same on each day.
+    falls, rises
+        Usual steep slopes over half an hour, degC/h: below 0, and above.
+    """
 
-    def judge(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding | None:  # noqa: ARG002
-        """See `Fault`."""
-        if not subject.is_known:
-            return None
-        sign = self.sign
-        band = subject.band
-        if band is not None:
-            edge = band.low if sign < 0 else band.high
-            beyond, least_beyond = sign * (subject.value - edge), setting["margin"]
-        else:
-            edge = subject.habits.day_low if sign < 0 else subject.habits.day_high
-            beyond, least_beyond = sign * (subject.value - edge), setting["learning_margin"]
-        if not beyond > 0:
-            return NORMAL
-        hour, short = subject.slope(60), subject.slope(25)
-        least, greatest = setting["least_rate"], setting["greatest_rate"]
-        is_steady = least <= sign * hour.median <= greatest and least <= sign * short.median <= greatest
-        if band is None:
-            is_steady = is_steady and sign * subject.slope(180).median >= setting["learning_rate"]
-            if sign * hour.median <= -least / 2:
-                return NORMAL
-        if not (is_steady and beyond >= least_beyond):
-            return Finding(0.3)
-        return Finding(
-            0.7,
-            (
-                Reason(Sign.SLOPE, subject.name, hour.median, window_us=HOUR_US),
-                Reason(
-                    Sign.BAND,
-                    subject.name,
-                    subject.value,
-                    None if band is None else band.low,
-                    None if band is None else band.high,
-                ),
-            ),
-            frozenset({"temperature_low" if sign < 0 else "temperature_high"}),
+    low: float
+    high: float
+    is_held: bool
+    falls: float
+    rises: float
+
+
+class Switching(NamedTuple):
+    """At which temperatures of the water equipment rested and worked, and what it takes at full power."""
+
+    full: float
+    idle_low: float
+    idle_high: float
+    busy_low: float
+    busy_high: float
+
+
+def _known(values: list[float]) -> list[float]:
+    return sorted(value for value in values if value == value)
+
+
+def _quantile(ordered: list[float], share: float) -> float:
+    return ordered[round(share * (len(ordered) - 1))]
+
+
+def usual(subject: Look) -> Usual | None:
+    """What the water usually does; None where less than a day is known."""
+    past = list(subject.cells(_LOOK_BACK_MINUTES))[:-_RECENT_CELLS]
+    ordered = _known(past)
+    if len(ordered) < _FEWEST_VALUES or len(past) < _FEWEST_CELLS:
+        return None
+    lows, highs = [], []
+    for end in range(len(past), 0, -24 * HOUR_CELLS):
+        day = _known(past[max(0, end - 24 * HOUR_CELLS) : end])
+        if len(day) >= _FEWEST_VALUES // 2:
+            lows.append(_quantile(day, _ODD_SHARE))
+            highs.append(_quantile(day, 1.0 - _ODD_SHARE))
+    low = _quantile(ordered, _ODD_SHARE)
+    is_held = len(lows) > 1 and max(lows) - min(lows) <= _HELD_SPREAD
+    centers = subject.hours.centers
+    if centers:
+        mean_low = min(centers)
+        is_held = is_held and low <= mean_low + 0.05
+        if not is_held:
+            low = min(low, mean_low - _HALF_HYSTERESIS)
+    elif not is_held:
+        low = min(low, min(lows)) if lows else low
+    slopes = sorted(
+        after - before
+        for before, after in zip(past, past[_SLOPE_CELLS:], strict=False)
+        if before == before and after == after
+    )
+    falls = rises = NAN
+    if len(slopes) >= _FEWEST_VALUES:
+        per_hour = HOUR_CELLS / _SLOPE_CELLS
+        falls = _quantile(slopes, _STEEP_SHARE) * per_hour
+        rises = _quantile(slopes, 1.0 - _STEEP_SHARE / 2) * per_hour
+    return Usual(low, max(highs, default=ordered[-1]), is_held, falls, rises)
+
+
+def switching(subject: Look, power: Look) -> Switching | None:
+    """When a piece of equipment worked in the last three days; None where it never did, or always."""
+    temperatures = list(subject.cells(_LOOK_BACK_MINUTES))
+    powers = list(power.cells(_LOOK_BACK_MINUTES))
+    count = min(len(temperatures), len(powers))
+    pairs = [
+        (watts, value)
+        for watts, value in zip(
+            powers[len(powers) - count :][:-_RECENT_SWITCHING_CELLS],
+            temperatures[len(temperatures) - count :][:-_RECENT_SWITCHING_CELLS],
+            strict=True,
         )
+        if watts == watts and value == value
+    ]
+    most = max((watts for watts, _ in pairs), default=0.0)
+    if not most > 0:
+        return None
+    full = _quantile(sorted(watts for watts, _ in pairs if watts > 0.2 * most), 0.9)
+    idle = sorted(value for watts, value in pairs if watts < _IDLE_SHARE * full)
+    busy = sorted(value for watts, value in pairs if watts >= _BUSY_SHARE * full)
+    if len(idle) < _FEWEST_SWITCHED or len(busy) < _FEWEST_SWITCHED:
+        return None
+    return Switching(
+        full, _quantile(idle, 0.02), _quantile(idle, 0.98), _quantile(busy, 0.02), _quantile(busy, 0.98)
+    )
+
+
+def margin_of(subject: Look, least: float) -> float:
+    """How far beyond a usual edge is more than this probe's noise and last digit, degC."""
+    return max(least, 4.0 * subject.noise_of_level, 1.5 * subject.habits.resolution)
+
+
+def hours_beyond(subject: Look, edge: float, sign: int) -> float:
+    """For how many hours the water has been beyond an edge: below it (`sign` -1) or above it (+1)."""
+    cells = subject.cells(_LOOK_BACK_MINUTES)
+    count = 0
+    for value in reversed(cells):
+        if value == value and sign * (value - edge) < 0.0:
+            break
+        count += 1
+    return count / HOUR_CELLS
+
+
+def working(power: Look, full: float) -> float:
+    """Share of its full power that a piece of equipment has taken in the last quarter of an hour."""
+    watts = power.level(15)
+    if watts != watts:
+        watts = power.value
+    return watts / full
+
+
+def says_second_probe(subject: Look, tank: TankLook, minutes: int) -> Reason | None:
+    """What a second probe of the same water says against a change of the first; None for nothing."""
+    other = tank.known("temperature_2")
+    if other is None or other.name == subject.name:
+        return None
+    change, same = subject.change(minutes), other.change(minutes)
+    doubt = 3.0 * (subject.noise_of_level + other.noise_of_level)
+    if abs(change) > doubt and abs(same - change) > max(0.5 * abs(change), doubt):
+        return Reason(
+            Sign.NEIGHBOR, other.name, same - change, window_us=minutes * MINUTE_US, speaks_against=True
+        )
+    return None
+
+
+def band_reason(subject: Look, low: float | None, high: float | None, since_us: int | None = None) -> Reason:
+    """The value against where the water usually turns."""
+    return Reason(Sign.BAND, subject.name, subject.value, low, high, since_us)
+
+
+def slope_reason(subject: Look, minutes: int, usual_slope: float) -> Reason:
+    """The slope over some minutes against the usual one."""
+    is_known = usual_slope == usual_slope
+    return Reason(
+        Sign.SLOPE,
+        subject.name,
+        subject.slope(minutes).median,
+        usual_slope if is_known and usual_slope < 0 else None,
+        usual_slope if is_known and usual_slope > 0 else None,
+        window_us=minutes * MINUTE_US,
+    )
+
+
+def power_reason(power: Look, *, against: bool = False) -> Reason:
+    """What a piece of equipment takes."""
+    return Reason(Sign.POWER, power.name, power.value, speaks_against=against)

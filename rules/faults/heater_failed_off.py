@@ -1,12 +1,105 @@
 """Heater failed off: the water loses heat and nothing gives it back.
 
-Watches temperature. Rivals: a chiller or fan that does not stop, an open window, a probe out of the
-water. First: look whether the heater is warm and its supply is on, with the plug pulled before hands
-go into the water.
+Watches temperature; the power of the heater makes it earlier and surer. The water falls through the
+temperature at which heating usually sets in, about as fast as it always does while the heater rests, and
+does not turn. Rivals: a weak heater (slower), stopped circulation, a probe out of the water (faster than
+water can), a setpoint lowered by hand. First: look whether the heater is warm and its supply is on, with
+the plug pulled before hands go into the water.
 """
 
 from __future__ import annotations
 
-from rules.faults.heat import HeatFault
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-FAULT = HeatFault("heater_failed_off", sign=-1)
+from rules.events import Priority, Reason
+from rules.faults.fault import NORMAL, Finding, Parameter, ramp
+from rules.faults.heat import band_reason, power_reason, slope_reason
+from rules.faults.heat_lost import Cold, see_cold
+from rules.look import Look, TankLook
+from rules.trace import MINUTE_US
+
+EXPLAINS = frozenset({"temperature_low"})
+
+
+@dataclass(frozen=True, slots=True)
+class HeaterFailedOff:
+    """See the module."""
+
+    code: str = "heater_failed_off"
+    roles: tuple[str, ...] = ("temperature",)
+    quantities: tuple[str, ...] = ()
+    equipment: frozenset[str] = frozenset({"heater"})
+    hears_silence: bool = False
+    priority: Priority = Priority.URGENT
+    parameters: tuple[Parameter, ...] = (
+        Parameter(
+            "margin",
+            "difference",
+            0.12,
+            "how far below where heating usually sets in; half an hour without heat in a tank of 1500 L",
+            "temperature",
+        ),
+        Parameter(
+            "least_rate",
+            "rate",
+            0.08,
+            "slower is a weak heater or the room: a tank of 1500 L without heat starts at 0.24 degC/h",
+            "temperature",
+        ),
+        Parameter(
+            "greatest_rate",
+            "rate",
+            1.0,
+            "faster is a water change or the probe: a tank of 80 L without heat starts at 0.45 degC/h",
+            "temperature",
+        ),
+        Parameter(
+            "on_delay",
+            "duration",
+            15 * MINUTE_US,
+            "a feeding pause or a wave of cold water has passed by then",
+        ),
+        Parameter("off_delay", "duration", 30 * MINUTE_US, "the water must be on its way back for this long"),
+    )
+
+    def judge(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding | None:
+        """See `Fault`."""
+        if not subject.is_known:
+            return None
+        cold = see_cold(subject, tank, setting["margin"], setting["greatest_rate"])
+        if cold is None:
+            return NORMAL
+        confidence, reasons = self._weigh(subject, cold, setting)
+        if confidence == 0.0:
+            return NORMAL
+        if cold.against is not None:
+            confidence *= 0.6
+            reasons = (*reasons, cold.against)
+        return Finding(confidence, reasons, EXPLAINS)
+
+    def _weigh(
+        self, subject: Look, cold: Cold, setting: Mapping[str, float]
+    ) -> tuple[float, tuple[Reason, ...]]:
+        low = band_reason(subject, cold.usual.low, None, cold.since_us)
+        fall = slope_reason(subject, 60, cold.usual.falls)
+        if cold.power is not None:
+            if cold.share > 0.1:
+                return 0.0, ()
+            if cold.rest > 1.0:
+                sure = 0.5 + 0.45 * ramp(cold.rest, 1.0, 2.0)
+                return sure, (power_reason(cold.power), low, fall)
+            return 0.3 * ramp(cold.rest, 0.0, 1.0), (power_reason(cold.power), low)
+        if cold.depth < cold.margin or not cold.is_plausible:
+            return 0.0, ()
+        hour, short = subject.slope(60).median, subject.slope(30).median
+        least = setting["least_rate"]
+        if not (hour <= -least and short <= -least / 2):
+            return cold.lingering, (low, fall)
+        # As fast as without heat it is the heater; half as fast is a weak one, or lamps that help.
+        ratio = hour / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
+        sure = 0.45 + 0.25 * ramp(ratio, 0.2, 0.5)
+        return sure, (fall, low)
+
+
+FAULT = HeaterFailedOff()

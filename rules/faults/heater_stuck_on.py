@@ -1,11 +1,108 @@
 """Heater stuck on: thermostat or relay does not let go, and the water warms beyond the usual.
 
-Watches temperature. Rivals: a lost chiller or fan, a heat wave. First: pull the heater's plug, then
-cool gently.
+Watches temperature; the power of the heater makes it earlier and surer. The water rises on through the
+temperature at which heating usually ends, by much more than lamps and room make of this hour: 0.5 to 1.5 W
+a litre are 0.4 to 1.3 degC/h, less what the tank loses. A heat wave follows the room and stays slow.
+Rivals: a lost chiller or fan, a heat wave. First: pull the heater's plug, then cool gently.
 """
 
 from __future__ import annotations
 
-from rules.faults.heat import HeatFault
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-FAULT = HeatFault("heater_stuck_on", sign=+1)
+from rules.events import Priority, Reason
+from rules.faults.fault import NORMAL, Finding, Parameter, ramp
+from rules.faults.heat import band_reason, power_reason, slope_reason, working
+from rules.faults.heat_gained import Warm, beyond, see_warm, switched_at
+from rules.look import Look, TankLook
+from rules.trace import MINUTE_US
+
+EXPLAINS = frozenset({"temperature_high"})
+
+
+@dataclass(frozen=True, slots=True)
+class HeaterStuckOn:
+    """See the module."""
+
+    code: str = "heater_stuck_on"
+    roles: tuple[str, ...] = ("temperature",)
+    quantities: tuple[str, ...] = ()
+    equipment: frozenset[str] = frozenset({"heater"})
+    hears_silence: bool = False
+    priority: Priority = Priority.URGENT
+    parameters: tuple[Parameter, ...] = (
+        Parameter(
+            "margin",
+            "difference",
+            0.12,
+            "how far above where the water usually ends its rise",
+            "temperature",
+        ),
+        Parameter(
+            "least_rate",
+            "rate",
+            0.2,
+            "slower is the room: a heater that does not let go starts at 0.43 degC/h and more",
+            "temperature",
+        ),
+        Parameter(
+            "greatest_rate",
+            "rate",
+            2.0,
+            "faster is a water change or the probe: 1.5 W a litre start at 1.3 degC/h",
+            "temperature",
+        ),
+        Parameter("on_delay", "duration", 15 * MINUTE_US, "a wave of warm water has passed by then"),
+        Parameter("off_delay", "duration", 30 * MINUTE_US, "the water must be on its way back for this long"),
+    )
+
+    def judge(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding | None:
+        """See `Fault`."""
+        if not subject.is_known:
+            return None
+        warm = see_warm(subject, tank, setting["margin"], setting["greatest_rate"])
+        if warm is None:
+            return NORMAL
+        confidence, reasons = self._weigh(subject, tank, warm, setting)
+        if confidence == 0.0:
+            return NORMAL
+        if warm.against is not None:
+            confidence *= 0.6
+            reasons = (*reasons, warm.against)
+        return Finding(confidence, reasons, EXPLAINS)
+
+    def _weigh(
+        self, subject: Look, tank: TankLook, warm: Warm, setting: Mapping[str, float]
+    ) -> tuple[float, tuple[Reason, ...]]:
+        high = band_reason(subject, None, warm.usual.high, warm.since_us)
+        rise = slope_reason(subject, 60, warm.usual.rises)
+        power = tank.known("heater_power")
+        switched = switched_at(subject, power)
+        if power is not None and switched is not None:
+            if working(power, switched.full) < 0.5:
+                return 0.0, ()
+            over = beyond(subject, switched.busy_high)
+            return (0.5 + 0.45 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0), (
+                power_reason(power),
+                high,
+                rise,
+            )
+        hour, short = subject.slope(60).median, subject.slope(30).median
+        least = setting["least_rate"]
+        if not warm.is_plausible:
+            return 0.0, ()
+        if not (hour >= least / 2 and short >= least / 2):
+            is_warm = warm.height >= warm.margin and subject.change(360) > 0.05
+            return (0.3 if is_warm else 0.0), (high, rise)
+        sure = 0.0
+        if warm.height >= warm.margin:
+            sure = 0.45 + 0.3 * ramp(warm.excess, least / 2, 2 * least)
+        elif warm.above_hour >= warm.margin and hour >= warm.usual.rises:
+            sure = 0.45 + 0.2 * ramp(warm.excess, least, 2 * least)
+        if tank.has("chiller") or tank.has("fan"):
+            sure *= 0.7
+        return sure, (rise, high)
+
+
+FAULT = HeaterStuckOn()

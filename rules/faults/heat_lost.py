@@ -1,0 +1,107 @@
+"""Water that is colder than its heater lets it be: what do all faults of heat lost see?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from rules.events import Reason
+from rules.faults.heat import (
+    Usual,
+    hours_beyond,
+    margin_of,
+    says_second_probe,
+    switching,
+    usual,
+    working,
+)
+from rules.look import Look, TankLook
+from rules.trace import MINUTE_US
+
+# Above yesterday's lowest temperature by more than this nothing is looked at: it costs nothing to say so.
+_GATE = 0.1
+# With a cooler the water lies a degree or more above where heating sets in, and the heater rests for months.
+_COOLED_GAP = 1.2
+_LEAST_MARGIN_OF_REST = 0.05
+# Water that has not become colder for six hours has found its heater again, or another setpoint.
+_SETTLED_MINUTES = 360
+_SETTLED_CHANGE = -0.05
+
+
+class Cold(NamedTuple):
+    """Colder water at one step.
+
+    Parameters
+    ----------
+    usual
+        What the water usually does.
+    depth, margin
+        How far below where heating sets in, and how far it must be, degC.
+    hours, since_us
+        For how long, and since when.
+    is_plausible
+        Whether water can cool so far in that time.
+    lingering
+        Confidence where it is cold and falls no more.
+    power
+        The heater's power where it is known and its switching, too; else None.
+    full, share
+        What the heater takes at full power, W, and which share of it now.
+    rest
+        How far the water lies below where the heater ever rested, in margins of its own.
+    against
+        What a second probe says against it.
+    """
+
+    usual: Usual
+    depth: float
+    margin: float
+    hours: float
+    since_us: int
+    is_plausible: bool
+    lingering: float
+    power: Look | None
+    full: float
+    share: float
+    rest: float
+    against: Reason | None
+
+
+def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: float) -> Cold | None:
+    """Return what is seen of colder water; None for nothing."""
+    value = subject.value
+    if not (value < subject.habits.day_low + _GATE or subject.below_usual() > 0.0):
+        return None
+    known = usual(subject)
+    if known is None:
+        return None
+    power = tank.known("heater_power")
+    switched = None if power is None else switching(subject, power)
+    if power is None or switched is None:
+        power = None
+        full = share = rest = 0.0
+        if tank.has("chiller") or tank.has("fan"):
+            known = known._replace(low=known.low - _COOLED_GAP)
+    else:
+        full = switched.full
+        share = working(power, full)
+        rest = (switched.idle_low - value) / margin_of(subject, _LEAST_MARGIN_OF_REST)
+    margin = margin_of(subject, least_margin)
+    depth = known.low - value
+    if depth <= 0.0 and rest <= 0.0:
+        return None
+    hours = hours_beyond(subject, known.low, -1)
+    change = subject.change(_SETTLED_MINUTES)
+    return Cold(
+        known,
+        depth,
+        margin,
+        hours,
+        subject.end_us - round(hours * 60) * MINUTE_US,
+        depth <= greatest_rate * hours + margin,
+        0.0 if change >= _SETTLED_CHANGE else 0.3,
+        power,
+        full,
+        share,
+        rest,
+        says_second_probe(subject, tank, 60),
+    )
