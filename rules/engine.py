@@ -14,30 +14,29 @@ from heapq import heappop, heappush
 
 import numpy as np
 
-from rules.alarm import BY_CLOCK, NEVER, Change, DelayedAlarm
+from rules.alarm import BY_CLOCK, NEVER
 from rules.baseline import Baseline
 from rules.blocks import Block
+from rules.boards import CAUSE as BOARD_OFFLINE
+from rules.boards import Boards
 from rules.events import (
     AlarmKey,
     AlarmRaised,
     AlarmReturned,
     Event,
-    Evidence,
     FlagRevised,
     Incident,
-    Priority,
 )
 from rules.flags import Flag
 from rules.incidents import Incidents
 from rules.planned_work import PlannedWork, Suppressed
+from rules.quality.companions import Companions
 from rules.setup import HOUR_US, EngineRules
-from rules.staging import RAISED, RETURNED, Staged
+from rules.staging import RETURNED, Staged
 from rules.tank_watch import Judgement, Member, TankWatch
-from rules.trace import LOOK_BACK_US, MINUTE_US, STEP_US
+from rules.trace import LOOK_BACK_US, STEP_US
 from rules.watch import SeriesWatch
 
-# A board that restarts or changes its access point is back within a minute; a dead one is not.
-BOARD_ON_DELAY_US = MINUTE_US
 # Up to so many readings plain lists are quicker than numpy.
 _FEW_READINGS = 24
 # Alarms of single readings that are told with the trend of their series.
@@ -93,9 +92,16 @@ class Engine:
             )
             for tank in rules.tanks
         }
+        for watch in self._watches:
+            watch.set_baseline(known.get(watch.index))
+            if Companions.are_wanted(watch.rules):
+                own = [one for one in self._watches if one.rules.tank == watch.rules.tank]
+                others = {one.rules.name: one.trace for one in own}
+                watch.companions = Companions(watch.index, watch.rules, watch.trace, others)
+        self._revised: list[FlagRevised] = []
         for tank in self._tanks.values():
             tank.on_judgement = on_judgement
-        self._boards: dict[tuple[str, str], tuple[DelayedAlarm, tuple[str, ...]]] = {}
+        self._boards = Boards()
         self._incidents = Incidents()
         self._waiting: list[Staged] = []
         self._newest_us = -NEVER
@@ -145,10 +151,10 @@ class Engine:
                     late[position] = judged.late[place]
             if judged.revised is not None:
                 revised.append(judged.revised)
-            for staged in judged.staged:
-                heappush(self._waiting, staged)
+            self._stage(judged.staged)
         self._expire()
-        return Outcome(primary, tests, late, tuple(revised), self._release())
+        events = self._release()
+        return Outcome(primary, tests, late, (*revised, *self.take_revised()), events)
 
     def advance_to(self, time_us: int) -> tuple[Event, ...]:
         """Let time pass without readings: silence, on-delays and off-delays end."""
@@ -191,6 +197,11 @@ class Engine:
         self._newest_us = newest_us
         yield from found.values()
 
+    def take_revised(self) -> tuple[FlagRevised, ...]:
+        """Give up flags that have changed while time alone passed, or a board's word was taken."""
+        revised, self._revised = tuple(self._revised), []
+        return revised
+
     # -- other inputs ------------------------------------------------------------------------------
 
     def board_changed(
@@ -199,15 +210,18 @@ class Engine:
         """Take the word of a board's last will, or of its return."""
         self._newest_us = max(self._newest_us, at_us)
         self._expire()
-        key = (tank, board)
-        delays = self._boards[key][0] if key in self._boards else DelayedAlarm(BOARD_ON_DELAY_US, 0)
-        self._boards[key] = (delays, series)
-        changes = delays.observe(
-            at_us, self._arrivals, self._clock_us, not is_online, is_online, self._is_listening
+        self._stage(
+            self._boards.change(
+                at_us,
+                (tank, board),
+                series,
+                is_online=is_online,
+                sequence=self._arrivals,
+                clock_us=self._clock_us,
+                is_listening=self._is_listening,
+            )
         )
         self._arrivals += 1
-        for change in changes:
-            self._stage_board(key, change)
         return self._release()
 
     def stop_listening(self) -> None:
@@ -228,6 +242,8 @@ class Engine:
 
     def set_baselines(self, baselines: Mapping[int, Baseline]) -> None:
         """Judge by these baselines from now on; series without one start to learn again."""
+        for watch in self._watches:
+            watch.set_baseline(baselines.get(watch.index))
         for tank in self._tanks.values():
             for member in tank.members:
                 member.baseline = baselines.get(member.index)
@@ -266,7 +282,6 @@ class Engine:
         """
         found = [(incident, tuple(active)) for incident, active in incidents]
         wanted = {raised.alarm: raised.first_evidence_us for _, active in found for raised in active}
-        concerned = {raised.alarm: raised.concerns for _, active in found for raised in active}
         # What was waiting for its turn when the service stopped has not been recorded: it still waits.
         for staged in sorted(self._waiting):
             if isinstance(staged.event, AlarmRaised):
@@ -283,11 +298,12 @@ class Engine:
             watch.adopt(own)
         for tank in self._tanks.values():
             tank.adopt(wanted)
-        for alarm, since_us in wanted.items():
-            if alarm.cause == "device_offline":
-                delays = DelayedAlarm(BOARD_ON_DELAY_US, 0)
-                delays.force(True, since_us)
-                self._boards[(alarm.tank, alarm.series)] = (delays, concerned.get(alarm, ()))
+        self._boards.adopt(
+            raised
+            for _, active in found
+            for raised in active
+            if raised.alarm.cause == BOARD_OFFLINE and raised.alarm in wanted
+        )
         self._incidents.restore(found, next_number)
 
     def _end_unwatched(self, active: dict[AlarmKey, int]) -> None:
@@ -301,7 +317,7 @@ class Engine:
             for cause in watch.causes
         }
         watched.update(key for tank in self._tanks.values() for key in tank.causes)
-        for alarm in [alarm for alarm in active if alarm.cause != "device_offline" and alarm not in watched]:
+        for alarm in [alarm for alarm in active if alarm.cause != BOARD_OFFLINE and alarm not in watched]:
             at_us = max(self._newest_us, active.pop(alarm))
             name = ":".join((alarm.tank, alarm.series, alarm.cause))
             event = AlarmReturned(at_us, alarm)
@@ -319,30 +335,12 @@ class Engine:
         clock_us = self._clock_us
         for watch in self._watches:
             if watch.wakes_us <= clock_us:
-                for staged in watch.expire(clock_us):
-                    heappush(self._waiting, staged)
-        for key, (delays, _) in self._boards.items():
-            if delays.due_us != NEVER and (change := delays.expire(clock_us)) is not None:
-                self._stage_board(key, change)
+                self._stage(watch.expire(clock_us))
+        self._stage(self._boards.expire(clock_us))
 
-    def _stage_board(self, key: tuple[str, str], change: Change) -> None:
-        alarm = AlarmKey(*key, "device_offline")
-        event: AlarmRaised | AlarmReturned
-        if change.is_raised:
-            evidence = Evidence(since_us=change.since_us)
-            event = AlarmRaised(
-                change.at_us,
-                alarm,
-                Priority.HIGH,
-                change.since_us,
-                self._boards[key][1] or (key[1],),
-                evidence,
-            )
-        else:
-            event = AlarmReturned(change.at_us, alarm)
-        rank = RAISED if change.is_raised else RETURNED
-        place = Staged(change.order_us, change.sequence, change.at_us, rank, -1, ":".join(key), event)
-        heappush(self._waiting, place)
+    def _stage(self, staged: Iterable[Staged]) -> None:
+        for one in staged:
+            heappush(self._waiting, one)
 
     def _release(self) -> tuple[Event, ...]:
         """Steps and events whose turn has come; each alarm event is followed by what it means."""
@@ -379,11 +377,8 @@ class Engine:
         for name, tank in self._tanks.items():
             if tank.next_step(step) != step:
                 continue
-            boards = {
-                board: (series, delays.since_us)
-                for (place, board), (delays, series) in self._boards.items()
-                if place == name and delays.is_active
-            }
-            for staged in tank.step(step, boards):
-                heappush(self._waiting, staged)
+            self._stage(tank.step(step, self._boards.offline(name)))
+        for watch in self._watches:
+            if watch.companions is not None:
+                self._revised += watch.judge_companions(step)
         self._step = step + 1

@@ -10,11 +10,13 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from rules.alarm import NEVER, DelayedAlarm
+from rules.baseline import Baseline
 from rules.events import FlagRevised, Priority
 from rules.flags import Flag
 from rules.limit_watch import LimitWatches
 from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Span, spans
 from rules.probe_watch import ProbeWatch, flat, plausible
+from rules.quality.companions import Companions
 from rules.quality.disturbed import is_disturbed, without_disturbed
 from rules.quality.packed import MISSING_THROUGHOUT
 from rules.quality.suite import QualitySuite
@@ -56,13 +58,15 @@ class SeriesWatch:
         self._probe = ProbeWatch(gap_us)
         self._silence = None if rules.gap is None else Silence(rules.gap.fail_after_us)
         self.trace = Trace()
+        # Tests beside other series; the engine gives them to a series that has some.
+        self.companions: Companions | None = None
         self._stage = Stage(index, rules, self._priorities())
         for watch in self._limits.watches:
             self._stage.name_setpoint(watch.cause, watch.alarm.setpoint)
         self._timed = tuple(delays for _, delays in self._by_reading())
         self._last_us = -NEVER
         # Stretches of planned work that make the series move as water does not.
-        self._disturbed: tuple[Span, ...] = ()
+        self.disturbed: tuple[Span, ...] = ()
         self.is_listening = True
         # The engine's clock at which a delay or a silence may end; nothing can before.
         self.wakes_us = NEVER
@@ -82,13 +86,27 @@ class SeriesWatch:
         silent = () if self._silence is None else ("probe_silent",)
         return frozenset((*silent, *(cause for cause, _ in self._by_reading())))
 
+    def set_baseline(self, baseline: Baseline | None) -> None:
+        """Judge readings from now on by what is usual; None while that is learned."""
+        self._quality.set_band_source(baseline)
+
+    def judge_companions(self, step: int) -> list[FlagRevised]:
+        """Judge the cell of a step beside other series; return the readings whose flags change."""
+        if self.companions is None:
+            return []
+        revised = self.companions.judge(step, self.disturbed)
+        if revised and revised[-1].observed_us == self._last_us:
+            # What is still to be said of the newest reading must not take this back.
+            self._quality.add_to_last(revised[-1].tests)
+        return revised
+
     def plan_work(self, works: Iterable[PlannedWork]) -> None:
         """Suppress by design what these works on the tank disturb, instead of those told before."""
         works, quantity = tuple(works), self.rules.quantity
-        self._disturbed = spans(work for work in works if work.disturbs(quantity))
+        self.disturbed = spans(work for work in works if work.disturbs(quantity))
         for watch in self._limits.watches:
             if watch.cause not in NEVER_SUPPRESSED:
-                watch.delays.suppress(self._disturbed)
+                watch.delays.suppress(self.disturbed)
         for cause, delays in self._probe.delays.items():
             # Where the flat line test has no answer no probe is stuck.
             is_tested = cause == "probe_stuck"
@@ -198,8 +216,10 @@ class SeriesWatch:
         verdicts = self._quality.judge(times_us, values)
         packed = verdicts.packed
         revised = None if verdicts.revised is None else FlagRevised(self.index, *verdicts.revised)
-        if revised is not None and is_disturbed(revised.observed_us, self._disturbed):
+        if revised is not None and is_disturbed(revised.observed_us, self.disturbed):
             revised = None
+        if revised is not None and self.companions is not None:
+            self.companions.revise(revised.observed_us, revised.tests)
         stage = self._stage
         stage.see(times_us, values)
         if self._silence is not None:
@@ -223,9 +243,11 @@ class SeriesWatch:
         self._set_wake()
         staged = stage.finish(values[-1], last_plausible)
         flags = verdicts.primary
-        if self._disturbed:
-            packed, flags = without_disturbed(self.rules, self._disturbed, times_us, packed, flags)
+        if self.disturbed:
+            packed, flags = without_disturbed(self.rules, self.disturbed, times_us, packed, flags)
             is_clean = not any(packed)
+        if self.companions is not None:
+            self.companions.add(times_us, packed, clocks_us)
         is_plain = is_clean and flags[-1] == Flag.PASS
         return Judged(flags, packed, [False] * len(times_us), revised, staged, is_plain)
 

@@ -86,7 +86,8 @@ class Judge:
         self.is_live = True
         self._engine.listen_from(now_us)
         events += self._engine.advance_to(now_us)
-        return Judged(now_us, [], (*verdicts, *outcome.revised), tuple(events))
+        revised = (*verdicts, *outcome.revised, *self._engine.take_revised())
+        return Judged(now_us, [], revised, tuple(events))
 
     def judge(
         self,
@@ -121,11 +122,13 @@ class Judge:
             events += self._engine.advance_to(now_us)
         rows = judged_rows(block.entries, outcome)
         rows.extend(unjudged_row(entry) for entry in unknown)
-        return Judged(now_us if self.is_live else None, rows, outcome.revised, tuple(events))
+        revised = (*outcome.revised, *self._engine.take_revised())
+        return Judged(now_us if self.is_live else None, rows, revised, tuple(events))
 
-    def tick(self, now_us: int) -> tuple[Event, ...]:
+    def tick(self, now_us: int) -> Judged:
         """Let time pass on a live line on which nothing arrived."""
-        return self._engine.advance_to(now_us)
+        events = self._engine.advance_to(now_us)
+        return Judged(now_us, [], self._engine.take_revised(), events)
 
     def _tell_board(self, board: BoardState) -> tuple[Event, ...]:
         series = self._boards.get((board.tank, board.name), ())

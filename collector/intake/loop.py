@@ -259,9 +259,9 @@ class Intake:
         """Let time pass on a line on which nothing arrives."""
         self._tick_at_s = now_s + TICK_S
         now_us = self._clock.now_us()
-        events = self._judge.tick(now_us)
-        if events:
-            self._queue(Judged(now_us, [], (), events), Batch(), self._receipt)
+        judged = self._judge.tick(now_us)
+        if judged.events or judged.revised:
+            self._queue(judged, Batch(), self._receipt)
         elif not self._prepared and self._receipt is not None:
             # Messages that said nothing worth keeping, such as our own marker.
             self._line.acknowledge(self._receipt)

@@ -103,6 +103,10 @@ class QualitySuite:
             self._climatology.set_band_source(source)
             self._until_us = self._climatology.until_us
 
+    def add_to_last(self, packed: int) -> None:
+        """Keep verdicts that others have given the last reading since, for when it is revised here."""
+        self._last_packed |= packed
+
     def judge(self, times_us: list[int], values: list[float]) -> Verdicts:
         """Judge readings; times increase strictly over all calls."""
         rate_of_change, spike = self._rate_of_change, self._spike

@@ -20,6 +20,8 @@ from rules import (
     AlarmReturned,
     Band,
     Block,
+    ClimatologyLimits,
+    CompanionLimits,
     Engine,
     EngineRules,
     Event,
@@ -31,7 +33,9 @@ from rules import (
     Priority,
     RateAlarm,
     SeriesRules,
+    SpikeLimits,
     TankRules,
+    unpack,
 )
 
 MINUTE_US = HOUR_US // 60
@@ -46,7 +50,11 @@ USUAL = {
     "power": (80.0, 60.0, 2.0),
     "contact": (0.0, 0.0, 0.0),
 }
+NEIGHBORS = {"temperature": "temperature_2", "temperature_2": "temperature"}
 EQUIPMENT = frozenset().union(*(fault.equipment for fault in FAULTS.values()))
+
+
+Flags = dict[tuple[int, int], tuple[int, int]]
 
 
 class Usual:
@@ -87,6 +95,10 @@ def rules() -> EngineRules:
                 role.quantities[0],
                 flat_line=FlatLineLimits(0.0, 2 * HOUR_US, 4 * HOUR_US),
                 gap=GapLimits(15 * MINUTE_US),
+                spike=SpikeLimits(swing, 3 * swing) if swing else None,
+                climatology=ClimatologyLimits(),
+                neighbor=CompanionLimits(NEIGHBORS[role.name]) if role.name in NEIGHBORS else None,
+                multivariate=CompanionLimits("temperature") if role.name == "ph" else None,
                 limit_alarms=alarms,
                 rate_alarm=RateAlarm(4 * swing, HOUR_US, DELAY_US, DELAY_US, Priority.LOW) if swing else None,
             )
@@ -146,16 +158,18 @@ def part(block: Block, start: int, end: int) -> Block:
     return Block(block.times_us[start:end], block.values[start:end], block.series[start:end])
 
 
-def run(engine: Engine, block: Block, places: list[int]) -> tuple[list[int], list[int], list[Event]]:
-    primary: list[int] = []
-    tests: list[int] = []
+def run(engine: Engine, block: Block, places: list[int]) -> tuple[Flags, list[Event]]:
+    """Primary and packed flags as they are in the end, by series and instant, and what happened."""
+    flags: dict[tuple[int, int], tuple[int, int]] = {}
     events: list[Event] = []
     for start, end in zip([0, *places], [*places, len(block)], strict=True):
-        outcome = engine.advance(part(block, start, end))
-        primary += outcome.primary
-        tests += outcome.tests
+        some = part(block, start, end)
+        outcome = engine.advance(some)
+        keys = zip(some.series.tolist(), some.times_us.tolist(), strict=True)
+        flags.update(zip(keys, zip(outcome.primary, outcome.tests, strict=True), strict=True))
+        flags.update({(one.series, one.observed_us): (one.primary, one.tests) for one in outcome.revised})
         events += outcome.events
-    return primary, tests, events
+    return flags, events
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -171,11 +185,17 @@ def test_a_tank_is_told_the_same_however_its_readings_are_cut(seed):
     assert live == run(Engine(rules(), baselines()), part(block, 0, 6000), [])
 
 
+def test_readings_of_a_cell_are_flagged_beside_their_companion_after_its_step():
+    flags, _ = run(Engine(rules(), baselines()), stream(1, 3), [])
+    seen = Counter(name for _, tests in flags.values() for name in unpack(tests))
+    assert {"neighbor", "multivariate", "climatology", "spike"} <= set(seen)
+
+
 def test_these_streams_make_most_faults_speak():
     spoken = Counter(
         event.alarm.cause
         for seed in range(4)
-        for event in run(Engine(rules(), baselines()), stream(seed, 3), [])[2]
+        for event in run(Engine(rules(), baselines()), stream(seed, 3), [])[1]
         if isinstance(event, AlarmRaised)
     )
     missing = {fault for fault in FAULTS if not spoken[fault]}
@@ -189,8 +209,8 @@ def test_a_restart_changes_nothing_that_is_said_later(seed):
     straight = Engine(rules(), baselines())
     # Restart in the last day: all of the look-back before it has been recorded.
     place = int(len(block) * 0.85)
-    first = run(straight, part(block, 0, place), [])[2]
-    rest = run(straight, part(block, place, len(block)), [])[2]
+    first = run(straight, part(block, 0, place), [])[1]
+    rest = run(straight, part(block, place, len(block)), [])[1]
     again = Engine(rules(), baselines())
     recorded = part(block, 0, place)
     from_us = int(recorded.times_us.max()) - again.look_back_us
@@ -215,4 +235,4 @@ def test_a_restart_changes_nothing_that_is_said_later(seed):
         ],
         number + 1,
     )
-    assert run(again, part(block, place, len(block)), [])[2] == rest
+    assert run(again, part(block, place, len(block)), [])[1] == rest

@@ -1,0 +1,85 @@
+"""The boards that carry probes: an alarm for each whose last will was published and that stays away."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rules.alarm import NEVER, Change, DelayedAlarm
+from rules.events import AlarmKey, AlarmRaised, AlarmReturned, Evidence, Priority
+from rules.staging import RAISED, RETURNED, Staged
+from rules.trace import MINUTE_US
+
+# A board that restarts or changes its access point is back within a minute; a dead one is not.
+ON_DELAY_US = MINUTE_US
+CAUSE = "device_offline"
+
+
+class Boards:
+    """The boards of all tanks, by tank and name."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[str, str], tuple[DelayedAlarm, tuple[str, ...]]] = {}
+
+    def change(
+        self,
+        at_us: int,
+        board: tuple[str, str],
+        series: tuple[str, ...],
+        *,
+        is_online: bool,
+        sequence: int,
+        clock_us: int,
+        is_listening: bool,
+    ) -> list[Staged]:
+        """Take the word of a board's last will, or of its return.
+
+        Parameters
+        ----------
+        board
+            Its tank and name.
+        series
+            Those that it carries.
+        sequence, clock_us
+            Arrival number of the word, and the engine's clock then.
+        is_listening
+            Whether a delay may end by the clock alone.
+        """
+        delays = self._known[board][0] if board in self._known else DelayedAlarm(ON_DELAY_US, 0)
+        self._known[board] = (delays, series)
+        changes = delays.observe(at_us, sequence, clock_us, not is_online, is_online, is_listening)
+        return [self._staged(board, change) for change in changes]
+
+    def expire(self, clock_us: int) -> list[Staged]:
+        """Let delays end by the clock."""
+        return [
+            self._staged(board, change)
+            for board, (delays, _) in self._known.items()
+            if delays.due_us != NEVER and (change := delays.expire(clock_us)) is not None
+        ]
+
+    def offline(self, tank: str) -> dict[str, tuple[tuple[str, ...], int]]:
+        """Boards of a tank that are gone: name -> their series and since when."""
+        return {
+            name: (series, delays.since_us)
+            for (place, name), (delays, series) in self._known.items()
+            if place == tank and delays.is_active
+        }
+
+    def adopt(self, active: Iterable[AlarmRaised]) -> None:
+        """Take over which boards were gone before a restart."""
+        for raised in active:
+            delays = DelayedAlarm(ON_DELAY_US, 0)
+            delays.force(True, raised.first_evidence_us)
+            self._known[raised.alarm.tank, raised.alarm.series] = (delays, raised.concerns)
+
+    def _staged(self, board: tuple[str, str], change: Change) -> Staged:
+        alarm = AlarmKey(*board, CAUSE)
+        event: AlarmRaised | AlarmReturned
+        if change.is_raised:
+            concerns = self._known[board][1] or (board[1],)
+            evidence = Evidence(since_us=change.since_us)
+            event = AlarmRaised(change.at_us, alarm, Priority.HIGH, change.since_us, concerns, evidence)
+        else:
+            event = AlarmReturned(change.at_us, alarm)
+        rank = RAISED if change.is_raised else RETURNED
+        return Staged(change.order_us, change.sequence, change.at_us, rank, -1, ":".join(board), event)
