@@ -10,7 +10,7 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tests.bench.trials import adapter, bounds, campaign, explain, lead, tables
+from tests.bench.trials import bounds, campaign, explain, lead, tables
 from tests.bench.trials.cases import CASES
 from tests.bench.trials.methods import LIMITS
 
@@ -122,9 +122,6 @@ def _report(
     said = " ".join(sys.argv[1:])
     machine = f"{datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, CPython {platform.python_version()}"
     parts = [f"{machine}, {options.workers} workers, {seconds:.0f} s: `{said}`\n"]
-    missing = adapter.lacks()
-    if missing:
-        parts.append(f"This engine has no {' and no '.join(missing)}.\n")
     if options.list:
         parts.append(tables.trials(verdicts, only_wrong=options.list == "wrong"))
     for name in sets:

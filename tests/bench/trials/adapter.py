@@ -1,12 +1,10 @@
 """The engine as a user meets it: its settings from a TOML file, its baselines fitted, its readings in order.
 
-Only public names of `rules` and `collector` are used, and only here. What an engine does not have yet is left
-out and said so by `lacks`.
+Only public names of `rules` and `collector` are used, and only here.
 """
 
 from __future__ import annotations
 
-import dataclasses
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -58,17 +56,12 @@ class Heard:
 
     rings: list[Ring] = field(default_factory=list)
     changes: list[Ring] = field(default_factory=list)
+    began: dict[int, int] = field(default_factory=dict)
     ended: dict[int, int] = field(default_factory=dict)
 
-
-def lacks() -> list[str]:
-    """What the engine of this checkout has not."""
-    found = []
-    if not hasattr(Engine, "plan_work"):
-        found.append("planned work")
-    if "rivals" not in {f.name for f in dataclasses.fields(rules.Evidence)}:
-        found.append("rivals")
-    return found
+    def incidents(self, now_us: int) -> list[tuple[int, int]]:
+        """Begin and end of all incidents so far."""
+        return [(from_us, self.ended.get(number, now_us)) for number, from_us in self.began.items()]
 
 
 # -- settings --------------------------------------------------------------------------------------
@@ -211,12 +204,25 @@ def configuration_of(text: str) -> Configuration:
 # -- baselines -------------------------------------------------------------------------------------
 
 
-def fit(configuration: Configuration, readings: Readings, now_us: int) -> dict[int, Baseline]:
-    """Baselines of all series, as the service fits them at night from quarter-hour means."""
+def fit(
+    configuration: Configuration,
+    readings: Readings,
+    now_us: int,
+    planned: Sequence[tuple[str, int, int]] = (),
+    incidents: Sequence[tuple[int, int]] = (),
+) -> dict[int, Baseline]:
+    """Baselines of all series, as the service fits them at night from quarter-hour means.
+
+    Incidents are left out, and the work that was told and moves the series.
+    """
+    works = [rules.PlannedWork(TANK, *work) for work in planned if work[2] <= now_us]
     found: dict[int, Baseline] = {}
     zone = configuration.tanks[0].rules.time_zone
     for index, series in enumerate(configuration.series):
         starts_us, means = slot_means(readings.times[series.name], readings.values[series.name], now_us)
+        moved = [(work.from_us, work.settled_us) for work in works if work.disturbs(series.quantity)]
+        for from_us, to_us in (*incidents, *moved):
+            means[(starts_us + SLOT_US > from_us) & (starts_us < to_us)] = np.nan
         fitted = rules.fit_day_profile(starts_us, means, zone, series.quantity)
         if not isinstance(fitted, Learning):
             found[index] = fitted
@@ -245,19 +251,17 @@ def listen(
     planned: Sequence[tuple[str, int, int]] = (),
     refits: Sequence[int] = (),
     history: Readings | None = None,
-    keep_all: bool = False,
+    worked: Sequence[tuple[str, int, int]] = (),
 ) -> Heard:
     """Let the engine hear a stretch of readings and return what it says.
 
     `boards`: (instant, board, is it online). `planned`: (kind, from, to). `refits`: instants at which
-    baselines are fitted again from `history` and what has been heard.
+    baselines are fitted again from `history`, in which work `worked` was told, and what has been heard.
     """
     configuration = configuration_of(settings_text(world))
     engine = Engine(configuration.engine, dict(baselines))
     heard = Heard()
-    if planned and hasattr(engine, "plan_work"):
-        work = [rules.PlannedWork(TANK, kind, a, b) for kind, a, b in planned]  # type: ignore[attr-defined]
-        _take(heard, engine.plan_work(work) or (), keep_all)
+    engine.plan_work([rules.PlannedWork(TANK, *work) for work in planned])
     names = [series.name for series in configuration.series]
     times, values, where = readings.merged(names)
     cuts = sorted(
@@ -274,14 +278,16 @@ def listen(
         last = int(np.searchsorted(times, cut_us))
         if last > first:
             block = Block(times[first:last], values[first:last], where[first:last])
-            _take(heard, engine.advance(block).events, keep_all)
+            _take(heard, engine.advance(block).events)
         first = last
-        _take(heard, engine.advance_to(cut_us), keep_all)
+        _take(heard, engine.advance_to(cut_us))
         for at_us, board, is_online in words.get(cut_us, ()):
-            _take(heard, engine.board_changed(at_us, TANK, board, world.boards[board], is_online), keep_all)
+            _take(heard, engine.board_changed(at_us, TANK, board, world.boards[board], is_online))
         if cut_us in refits and history is not None:
-            engine.set_baselines(fit(configuration, joined(history, readings, cut_us), cut_us))
-    _take(heard, engine.advance_to(to_us + configuration.engine.allowance_us), keep_all)
+            known = joined(history, readings, cut_us)
+            works = (*worked, *planned)
+            engine.set_baselines(fit(configuration, known, cut_us, works, heard.incidents(cut_us)))
+    _take(heard, engine.advance_to(to_us + configuration.engine.allowance_us))
     return heard
 
 
@@ -295,10 +301,11 @@ def joined(before: Readings, after: Readings, until_us: int) -> Readings:
     return Readings(times, values)
 
 
-def _take(heard: Heard, events: Sequence[rules.Event], keep_all: bool) -> None:
+def _take(heard: Heard, events: Sequence[rules.Event]) -> None:
     for event in events:
         if isinstance(event, IncidentOpened):
             heard.rings.append(_ring(event.at_us, event.incident))
+            heard.began[event.incident.number] = event.incident.first_evidence_us
         elif isinstance(event, IncidentUpdated):
             ring = _ring(event.at_us, event.incident, is_again=True)
             if event.worsened:
@@ -310,7 +317,7 @@ def _take(heard: Heard, events: Sequence[rules.Event], keep_all: bool) -> None:
 
 def _ring(at_us: int, incident: Incident, *, is_again: bool = False) -> Ring:
     evidence = incident.evidence
-    rivals = tuple(rival.cause for rival in getattr(evidence, "rivals", ()) or ())
+    rivals = tuple(rival.cause for rival in evidence.rivals)
     return Ring(
         at_us,
         incident.number,

@@ -85,6 +85,7 @@ class Learned:
     state: State
     readings: Readings
     now_us: int
+    planned: list[tuple[str, int, int]]
 
 
 @lru_cache(maxsize=4)
@@ -101,10 +102,13 @@ def learned(world_key: tuple) -> Learned:
         world, world.start_us, LEARNING_DAYS * DAY_MINUTES, stream(world.seed, "fortnight")
     )
     scene = Scene(world, drivers, 0, stream(world.seed, "fortnight's life"))
+    life = Life(scene, 0)
+    life.note_feeding()
     if world.seed % 2:
-        Life(scene, 0).change_water(6 * DAY_MINUTES + 1000, is_told=False)
+        life.change_water(6 * DAY_MINUTES + 1000, is_told=False)
     readings = read(world, run(world, state, drivers), scene.tampering, "fortnight")
-    return Learned(world, state, readings, world.start_us + LEARNING_DAYS * DAY_MINUTES * MINUTE_US)
+    now_us = world.start_us + LEARNING_DAYS * DAY_MINUTES * MINUTE_US
+    return Learned(world, state, readings, now_us, life.planned)
 
 
 @lru_cache(maxsize=8)
@@ -112,7 +116,8 @@ def baselines_of(world_key: tuple, sensors: str) -> dict:
     """Baselines after the fortnight, for a set of series."""
     known = learned(world_key)
     world = watched(known.world, sensors)
-    return adapter.fit(adapter.configuration_of(adapter.settings_text(world)), known.readings, known.now_us)
+    configuration = adapter.configuration_of(adapter.settings_text(world))
+    return adapter.fit(configuration, known.readings, known.now_us, known.planned)
 
 
 def watched(world: World, sensors: str) -> World:
@@ -299,6 +304,7 @@ def judge_month(lived: Lived, sensors: str, refit_every_days: int = 1) -> tuple[
         planned=lived.planned,
         refits=range(lived.from_us + refit_every_days * day_us, lived.to_us, refit_every_days * day_us),
         history=learned(lived.key).readings,
+        worked=learned(lived.key).planned,
     )
     rings = []
     right = 0
