@@ -28,6 +28,7 @@ from rules.events import (
     Incident,
 )
 from rules.flags import Flag
+from rules.floor_contact import with_floor_contacts
 from rules.incidents import Incidents
 from rules.planned_work import PlannedWork, Suppressed
 from rules.quality.companions import Companions
@@ -80,7 +81,8 @@ class Engine:
     ) -> None:
         self.rules = rules
         known = {} if baselines is None else baselines
-        self._watches = tuple(SeriesWatch(index, series) for index, series in enumerate(rules.series))
+        watched = with_floor_contacts(rules)
+        self._watches = tuple(SeriesWatch(index, series) for index, series in enumerate(watched))
         self._tanks = {
             tank.name: TankWatch(
                 tank,

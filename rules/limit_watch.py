@@ -29,6 +29,8 @@ class LimitWatch:
         self.cause = f"{side}_danger_line" if alarm.is_danger else f"{side}_limit"
         if quantity in TWO_STATE:
             self.cause = "contact_alarm"
+        if alarm.cause is not None:
+            self.cause = alarm.cause
         self._edge = alarm.setpoint - alarm.deadband if alarm.is_high else alarm.setpoint + alarm.deadband
 
     def is_beyond(self, value: float) -> bool:

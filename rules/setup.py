@@ -260,7 +260,8 @@ class LimitAlarm:
     """One limit that rings when a value has been beyond it for `on_delay_us`.
 
     A high alarm (`is_high`) is on while value > setpoint and off while value < setpoint - deadband;
-    a low alarm mirrors that. `is_danger` marks the line to which projections run.
+    a low alarm mirrors that. `is_danger` marks the line to which projections run. `cause` is a code of
+    `rules.causes.CAUSES` that says more than the side of the line, None where nothing more is known.
     """
 
     setpoint: float
@@ -270,6 +271,7 @@ class LimitAlarm:
     on_delay_us: int
     off_delay_us: int
     priority: Priority
+    cause: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,21 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 from rules.alarm import Change
-from rules.events import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence, Priority
+from rules.events import (
+    AlarmEvent,
+    AlarmKey,
+    AlarmRaised,
+    AlarmReturned,
+    Evidence,
+    Priority,
+    Reason,
+    Sign,
+)
+from rules.floor_contact import CAUSE, CONFIDENCE
 from rules.setup import SeriesRules
 
 # Ranks of events of one instant. What ends comes before what begins, but where one fault takes the word
@@ -102,13 +113,17 @@ class Stage:
         key = AlarmKey(rules.tank, rules.name, cause)
         event: AlarmEvent
         if change.is_raised:
+            evidence = Evidence(value=value, limit=self._setpoints.get(cause), since_us=change.since_us)
+            if cause == CAUSE:
+                wet = Reason(Sign.CONTACT, rules.name, value, since_us=change.since_us)
+                evidence = replace(evidence, confidence=CONFIDENCE, reasons=(wet,))
             event = AlarmRaised(
                 at_us=change.at_us,
                 alarm=key,
                 priority=self._priorities.get(cause, rules.probe_priority),
                 first_evidence_us=change.since_us,
                 concerns=(rules.name,),
-                evidence=Evidence(value=value, limit=self._setpoints.get(cause), since_us=change.since_us),
+                evidence=evidence,
             )
         else:
             event = AlarmReturned(change.at_us, key, value)

@@ -10,6 +10,7 @@ from rules.faults import (
     heater_failed_off,
     heater_stuck_on,
     heater_weak,
+    reactor_off_band,
 )
 from rules.faults.fault import Fault, Finding, Parameter
 
@@ -19,6 +20,7 @@ _ALL: tuple[Fault, ...] = (
     heater_stuck_on.FAULT,
     cooling_lost.FAULT,
     circulation_stopped.FAULT,
+    reactor_off_band.FAULT,
 )
 
 FAULTS = MappingProxyType({fault.code: fault for fault in _ALL})
