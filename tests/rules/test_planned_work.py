@@ -499,3 +499,15 @@ def test_a_restart_in_the_middle_of_work_changes_no_later_event(stream, plan, pl
         number + 1,
     )
     assert [*again.advance(tail).events, *again.advance_to(START_US + DAY_US)] == rest
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_wet_floor_rings_as_a_leak_during_any_work_exactly_as_without(kind):
+    rules = EngineRules((TankRules("reef"),), (SeriesRules("reef", "floor_contact", "contact"),))
+    told = []
+    for works in ([], [work(kind)]):
+        engine = Engine(rules)
+        engine.plan_work(works)
+        told.append(engine.advance(readings(np.arange(175) >= 90)).events)
+    assert raised(told[0]) == [("leak", 90)]
+    assert told[1] == told[0]
