@@ -46,8 +46,9 @@ class Scene:
 class Case:
     """A fault to be found: right causes and family, hours within which it must be told, what tank it needs.
 
-    `put` makes it happen and returns its size in words. `at_work` lets it happen within a water change that
-    was told beforehand.
+    `put` makes it happen and returns its size in words. `at_work` lets it happen within a water
+    change that was told beforehand. `called_on` names the power of the equipment that fails: the fault
+    begins when that is next called on, for what fails while it rests changes nothing that can be seen.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Case:
     only_all: bool = False
     warm_days: int = 3
     at_work: bool = False
+    called_on: str = ""
 
 
 # -- heat ------------------------------------------------------------------------------------------
@@ -295,8 +297,23 @@ def _reactor(scene: Scene) -> str:
 CASES = {
     case.name: case
     for case in (
-        Case("heater_failed_off", ("heater_failed_off",), "heat_lost", 12, _heater_off),
-        Case("heater_weak", ("heater_weak",), "heat_lost", 36, _heater_weak, {"two_heaters": True}),
+        Case(
+            "heater_failed_off",
+            ("heater_failed_off",),
+            "heat_lost",
+            12,
+            _heater_off,
+            called_on="heater_power",
+        ),
+        Case(
+            "heater_weak",
+            ("heater_weak",),
+            "heat_lost",
+            36,
+            _heater_weak,
+            {"two_heaters": True},
+            called_on="heater_power",
+        ),
         Case("heater_stuck_on", ("heater_stuck_on",), "heat_gained", 12, _heater_on),
         Case("heater_stuck_on_at_work", ("heater_stuck_on",), "heat_gained", 12, _heater_on, at_work=True),
         Case(
@@ -306,6 +323,7 @@ CASES = {
             12,
             _cooling_lost,
             {"kind": "cooled", "cooler": "chiller"},
+            called_on="chiller_power",
         ),
         Case(
             "cooling_lost_fan",
@@ -314,6 +332,7 @@ CASES = {
             24,
             _cooling_lost,
             {"kind": "cooled", "cooler": "fan"},
+            called_on="fan_power",
         ),
         Case(
             "top_off_overdose_fresh",
@@ -331,7 +350,14 @@ CASES = {
             _overdose,
             {"is_limewater": True},
         ),
-        Case("top_off_failed", ("top_off_failed",), "water_out", 48, _top_off_failed),
+        Case(
+            "top_off_failed",
+            ("top_off_failed",),
+            "water_out",
+            48,
+            _top_off_failed,
+            called_on="top_off_power",
+        ),
         Case("leak", ("leak",), "water_out", 48, _leak),
         Case("leak_without_top_off", ("leak",), "water_out", 48, _leak, {"is_automatic": False}),
         Case("floor_wet", ("leak", "contact_alarm"), "water_out", 1, _floor_wet, only_all=True),

@@ -4,7 +4,8 @@ At each cell of five minutes it adds by how much the readings are likelier with 
 without (the logarithm of that ratio), over the four basic series; noise is that of the tank's fortnight
 about its mean day, whitened by a first-order autoregression. It rings when the sum from the fault's start
 has reached ln(cells between two false alarms): a CUSUM with that threshold rings falsely no more often
-(Lorden 1971). No real watcher knows the course.
+(Lorden 1971). No real watcher knows the course; one that knows where the thermostat turns the water may
+still be sooner, for to this one the thermostat's own swing is noise.
 """
 
 from __future__ import annotations

@@ -72,7 +72,8 @@ def limits(played: Sequence[Played], months: Sequence[LivedThrough], sensors: st
     head = ["fault", "n", "ours: caught %", "median", "90 %"]
     for name in found:
         head += [f"{name}: caught %", "median", "90 %", "ratio of medians", "lead, median of pairs"]
-    text = table(head, rows) + f"\nOurs rang {budget} times in {len(months)} tank-months.\n"
+    text = "" if len({one.name for one in played}) == len(CASES) else "Tuned for these faults alone.\n\n"
+    text += table(head, rows) + f"\nOurs rang {budget} times in {len(months)} tank-months.\n"
     for name, (_, result) in found.items():
         chosen = "; ".join(
             f"{channel} {LIMITS[0].levels(channel)[level]:.2g} {option}"

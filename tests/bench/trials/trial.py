@@ -6,6 +6,8 @@ import copy
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
+import numpy as np
+
 from tests.bench.trials import adapter
 from tests.bench.trials.adapter import Heard, Ring
 from tests.bench.trials.cases import CASES, FAMILIES, Case, Scene
@@ -166,8 +168,10 @@ def play(name: str, seed: int, volume: float | None = None, *, is_clean: bool = 
     world = known.world
     rng = stream(seed, name, "trial")
     start = case.warm_days * DAY_MINUTES + int(rng.integers(DAY_MINUTES))
-    minutes = start + int(case.hours * 60) + 1
+    minutes = (case.warm_days + 3) * DAY_MINUTES + int(case.hours * 60) + 1
     drivers = quiet_drivers(world, known.now_us, minutes, stream(seed, name, "days"))
+    if case.called_on:
+        start = _called_on(known, drivers, case.called_on, start)
     scene = Scene(world, drivers, start, rng)
     life = Life(scene, 0)
     life.note_feeding()
@@ -179,6 +183,7 @@ def play(name: str, seed: int, volume: float | None = None, *, is_clean: bool = 
         change(truth)
     readings = read(world, truth, scene.tampering, seed, name)
     at_us = scene.at_us
+    # The days were drawn longer than is heard, so that the same ones come with and without the fault.
     return Played(
         case,
         seed,
@@ -193,6 +198,14 @@ def play(name: str, seed: int, volume: float | None = None, *, is_clean: bool = 
         truth,
         drivers,
     )
+
+
+def _called_on(known: Learned, drivers: Drivers, name: str, start: int) -> int:
+    """First minute from `start` on, within two days, at which the equipment that is to fail comes on."""
+    power = run(known.world, copy.copy(known.state), drivers).columns[name]
+    comes_on = np.flatnonzero((power[1:] > 0) & (power[:-1] == 0)) + 1
+    later = comes_on[(comes_on >= start) & (comes_on < start + 2 * DAY_MINUTES)]
+    return int(later[0]) if len(later) else start
 
 
 def judge(played: Played, sensors: str) -> tuple[Verdict, Heard]:
