@@ -6,7 +6,6 @@ A fouled or drying probe, or one in still water, goes on moving, but less than t
 from __future__ import annotations
 
 import math
-from array import array
 from collections import deque
 
 from rules.flags import Flag
@@ -31,8 +30,8 @@ class AttenuatedRange:
     `gap_us`, is shorter than the window.
 
     As long as one pair of readings that lie far enough apart is in the window there is nothing to find out,
-    so readings are only put aside; nearly always that is so. Else the window is kept as two lists of the
-    values that can still become the largest or the smallest.
+    so readings are only put aside (70 bytes each); nearly always that is so. Else the window is kept as two
+    lists of the values that can still become the largest or the smallest.
 
     Parameters
     ----------
@@ -45,6 +44,7 @@ class AttenuatedRange:
     """
 
     __slots__ = (
+        "_counted",
         "_gap_us",
         "_high",
         "_highs",
@@ -64,10 +64,12 @@ class AttenuatedRange:
         self._low, self._high = plausible
         self._highs: deque[tuple[int, float]] = deque()
         self._lows: deque[tuple[int, float]] = deque()
-        self._new_times = array("q")
-        self._new_values = array("d")
+        self._new_times: list[int] = []
+        self._new_values: list[float] = []
         # Instants of the last readings, as many as are needed.
         self._recent = deque([_LONG_AGO_US] * limits.fewest, limits.fewest)
+        # How many of the new readings these know.
+        self._counted = 0
         self._stretch_us = self._sure_until_us = _LONG_AGO_US
 
     def __len__(self) -> int:
@@ -86,9 +88,21 @@ class AttenuatedRange:
         return self._find_out(time_us)
 
     def _find_out(self, time_us: int) -> int:
-        limits, highs, lows = self._limits, self._highs, self._lows
-        self._sort_in()
+        limits, times = self._limits, self._new_times
+        self._recent.extend(times[max(self._counted, len(times) - limits.fewest) :])
+        self._counted = len(times)
         oldest_us = time_us - limits.window_us
+        place = self._place_of_pair(oldest_us)
+        if place >= 0:
+            # When this pair has left the window, so has everything before it.
+            self._sure_until_us = min(self._recent[0], times[place]) + limits.window_us
+            self._highs.clear()
+            self._lows.clear()
+            del times[:place], self._new_values[:place]
+            self._counted = len(times)
+            return NOT_EVALUATED if self._recent[0] <= oldest_us else 0
+        self._sort_in()
+        highs, lows = self._highs, self._lows
         while highs[0][0] <= oldest_us:
             highs.popleft()
         while lows[0][0] <= oldest_us:
@@ -100,6 +114,22 @@ class AttenuatedRange:
             self._sure_until_us = min(self._recent[0], self._latest_pair_us()) + limits.window_us
             return 0
         return _verdict(limits, movement, time_us - self._stretch_us)
+
+    def _place_of_pair(self, oldest_us: int) -> int:
+        """Where the latest two new values begin that lie far enough apart, -1 where there are none."""
+        times, values, enough = self._new_times, self._new_values, self._limits.suspect_below
+        high = low = values[-1]
+        for place in range(len(values) - 2, -1, -1):
+            value = values[place]
+            if value > high:
+                high = value
+            elif value < low:
+                low = value
+            else:
+                continue
+            if high - low >= enough:
+                return place if times[place] > oldest_us else -1
+        return -1
 
     def _sort_in(self) -> None:
         """Move what was put aside to where it can be found: of each side, what no later value beats."""
@@ -121,8 +151,8 @@ class AttenuatedRange:
             self._lows.pop()
         self._highs.extend(reversed(highs))
         self._lows.extend(reversed(lows))
-        self._recent.extend(times[-self._limits.fewest :])
         del times[:], values[:]
+        self._counted = 0
 
     def _latest_pair_us(self) -> int:
         """The older instant of the latest two values that lie far enough apart."""

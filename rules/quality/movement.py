@@ -37,12 +37,12 @@ def moved_alone(own: Sequence[float], other: Sequence[float], limits: CompanionL
     newest, other_newest = own[-1], other[-1]
     if newest != newest or other_newest != other_newest:
         return Flag.NOT_EVALUATED
-    back = _known_before(own, 1)
+    before = _known_from(own, 2)
     # Measured from no later than that: a companion has at least as much time to move.
-    other_back = 0 if not back else back + 1 if _is_known(other, back + 1) else _known_before(other, back + 1)
-    if not back or not other_back:
+    other_before = _known_from(other, before) if before else 0
+    if not other_before:
         return Flag.NOT_EVALUATED
-    change = abs(newest - own[-1 - back])
+    change = abs(newest - own[-before])
     if change <= limits.least_change:
         return Flag.PASS
     cells = limits.window_us // CELL_US
@@ -52,18 +52,14 @@ def moved_alone(own: Sequence[float], other: Sequence[float], limits: CompanionL
     other_deviation = _deviation(other, cells)
     if deviation != deviation or other_deviation != other_deviation:
         return Flag.NOT_EVALUATED
-    other_change = abs(other_newest - other[-other_back])
+    other_change = abs(other_newest - other[-other_before])
     return Flag.PASS if other_change > limits.companion_deviations * other_deviation else Flag.SUSPECT
 
 
-def _is_known(history: Sequence[float], place: int) -> bool:
-    return place <= len(history) and history[-place] == history[-place]
-
-
-def _known_before(history: Sequence[float], place: int) -> int:
-    """How many cells before the cell at -place the next one with readings lies, 0 for none within an hour."""
-    for back in range(1, _RECENT_CELLS + 1):
-        if _is_known(history, place + back):
+def _known_from(history: Sequence[float], place: int) -> int:
+    """How far from the end the newest cell with readings lies, from a place on; 0 for none within an hour."""
+    for back in range(place, min(place + _RECENT_CELLS, len(history) + 1)):
+        if history[-back] == history[-back]:
             return back
     return 0
 
