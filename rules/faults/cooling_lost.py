@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, power_reason, slope_reason, working
-from rules.faults.heat_gained import Warm, beyond, see_warm, switched_at
+from rules.faults.heat import band_reason, power_reason, slope_reason, switching, working
+from rules.faults.heat_gained import Warm, beyond, see_warm
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
@@ -85,13 +85,15 @@ class CoolingLost:
         found: tuple[float, tuple[Reason, ...], Priority | None] | None = None
         for cooler in _COOLERS:
             power = tank.known(f"{cooler}_power")
-            switched = switched_at(subject, power)
+            switched = None if power is None else switching(subject, power, warms=False)
             if power is None or switched is None:
                 continue
             if working(power, switched.full) >= 0.5:
                 found = found or (0.0, (), None)
                 continue
-            over = beyond(subject, switched.idle_high)
+            over = beyond(subject, switched.on_at)
+            if over != over:
+                over = warm.height / warm.margin
             sure = 0.5 + 0.45 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0
             if found is None or sure > found[0]:
                 rise = slope_reason(subject, 60, warm.usual.rises)

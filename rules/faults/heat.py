@@ -35,7 +35,13 @@ _HALF_HYSTERESIS = 0.25
 # Of what a heater takes at most.
 _IDLE_SHARE = 0.1
 _BUSY_SHARE = 0.5
-_FEWEST_SWITCHED = 6
+_FEWEST_SWITCHED = 2
+# Of all times it was switched, so many may have been late for other reasons.
+_LATE_SHARE = 0.1
+# A room colder by this than all day has a window open, degC.
+_DRAUGHT = 1.5
+# What a plug meters while its equipment rests; a state is 0 or 1.
+RESTING_WATTS = 0.5
 
 
 class Usual(NamedTuple):
@@ -59,13 +65,15 @@ class Usual(NamedTuple):
 
 
 class Switching(NamedTuple):
-    """At which temperatures of the water equipment rested and worked, and what it takes at full power."""
+    """At which temperatures of the water a piece of equipment was switched, and what it takes at full power.
+
+    `on_at` and `off_at` are those at which it sets in and lets go at the latest (the lowest and the highest
+    for a heater, the other way round for a cooler), degC; NaN where it was not switched often enough.
+    """
 
     full: float
-    idle_low: float
-    idle_high: float
-    busy_low: float
-    busy_high: float
+    on_at: float
+    off_at: float
 
 
 def _known(values: list[float]) -> list[float]:
@@ -111,8 +119,8 @@ def usual(subject: Look) -> Usual | None:
     return Usual(low, max(highs, default=ordered[-1]), is_held, falls, rises)
 
 
-def switching(subject: Look, power: Look) -> Switching | None:
-    """When a piece of equipment worked in the last three days; None where it never did, or always."""
+def switching(subject: Look, power: Look, *, warms: bool) -> Switching | None:
+    """When equipment that `warms` or cools was switched in three days; None where it never worked."""
     temperatures = list(subject.cells(_LOOK_BACK_MINUTES))
     powers = list(power.cells(_LOOK_BACK_MINUTES))
     count = min(len(temperatures), len(powers))
@@ -126,16 +134,25 @@ def switching(subject: Look, power: Look) -> Switching | None:
         if watts == watts and value == value
     ]
     most = max((watts for watts, _ in pairs), default=0.0)
-    if not most > 0:
+    if not most > RESTING_WATTS:
         return None
     full = _quantile(sorted(watts for watts, _ in pairs if watts > 0.2 * most), 0.9)
-    idle = sorted(value for watts, value in pairs if watts < _IDLE_SHARE * full)
-    busy = sorted(value for watts, value in pairs if watts >= _BUSY_SHARE * full)
-    if len(idle) < _FEWEST_SWITCHED or len(busy) < _FEWEST_SWITCHED:
-        return None
-    return Switching(
-        full, _quantile(idle, 0.02), _quantile(idle, 0.98), _quantile(busy, 0.02), _quantile(busy, 0.98)
-    )
+    idle, busy = _IDLE_SHARE * full, _BUSY_SHARE * full
+    on, off = [], []
+    is_busy: bool | None = None
+    for watts, value in pairs:
+        if watts >= busy:
+            if is_busy is False:
+                on.append(value)
+            is_busy = True
+        elif watts < idle:
+            if is_busy is True:
+                off.append(value)
+            is_busy = False
+    if len(on) < _FEWEST_SWITCHED or len(off) < _FEWEST_SWITCHED:
+        return Switching(full, NAN, NAN)
+    late = _LATE_SHARE if warms else 1.0 - _LATE_SHARE
+    return Switching(full, _quantile(sorted(on), late), _quantile(sorted(off), 1.0 - late))
 
 
 def margin_of(subject: Look, least: float) -> float:
@@ -197,3 +214,13 @@ def slope_reason(subject: Look, minutes: int, usual_slope: float) -> Reason:
 def power_reason(power: Look, *, against: bool = False) -> Reason:
     """What a piece of equipment takes."""
     return Reason(Sign.POWER, power.name, power.value, speaks_against=against)
+
+
+def cold_room(tank: TankLook) -> Reason | None:
+    """That the room is colder than it was all day: an open window, which no heater is made for."""
+    room = tank.known("room_temperature")
+    if room is None or not room.value < room.habits.day_low - _DRAUGHT:
+        return None
+    return Reason(
+        Sign.ROOM, room.name, room.value, room.habits.day_low, room.habits.day_high, speaks_against=True
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from rules.events import Reason
-from rules.faults.heat import Switching, Usual, hours_beyond, margin_of, says_second_probe, switching, usual
+from rules.faults.heat import Usual, hours_beyond, margin_of, says_second_probe, usual
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
@@ -70,11 +70,6 @@ def see_warm(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
         height <= greatest_rate * hours + margin,
         says_second_probe(subject, tank, 60),
     )
-
-
-def switched_at(subject: Look, power: Look | None) -> Switching | None:
-    """When a piece of equipment works, where its power is known."""
-    return None if power is None else switching(subject, power)
 
 
 def beyond(subject: Look, edge: float) -> float:

@@ -14,6 +14,7 @@ from rules.faults.heat import (
     usual,
     working,
 )
+from rules.faults.return_pump import return_stands
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
@@ -47,9 +48,11 @@ class Cold(NamedTuple):
     full, share
         What the heater takes at full power, W, and which share of it now.
     rest
-        How far the water lies below where the heater ever rested, in margins of its own.
+        How far the water lies below where the heater sets in, in margins of its own; NaN: not known.
     against
         What a second probe says against it.
+    stands
+        That the return pump stands, and the probe may not be where the heater is.
     """
 
     usual: Usual
@@ -64,6 +67,7 @@ class Cold(NamedTuple):
     share: float
     rest: float
     against: Reason | None
+    stands: Reason | None
 
 
 def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: float) -> Cold | None:
@@ -75,7 +79,7 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
     if known is None:
         return None
     power = tank.known("heater_power")
-    switched = None if power is None else switching(subject, power)
+    switched = None if power is None else switching(subject, power, warms=True)
     if power is None or switched is None:
         power = None
         full = share = rest = 0.0
@@ -84,10 +88,10 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
     else:
         full = switched.full
         share = working(power, full)
-        rest = (switched.idle_low - value) / margin_of(subject, _LEAST_MARGIN_OF_REST)
+        rest = (switched.on_at - value) / margin_of(subject, _LEAST_MARGIN_OF_REST)
     margin = margin_of(subject, least_margin)
     depth = known.low - value
-    if depth <= 0.0 and rest <= 0.0:
+    if depth <= 0.0 and not rest > 0.0:
         return None
     hours = hours_beyond(subject, known.low, -1)
     change = subject.change(_SETTLED_MINUTES)
@@ -104,4 +108,5 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
         share,
         rest,
         says_second_probe(subject, tank, 60),
+        return_stands(tank),
     )

@@ -20,6 +20,9 @@ from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
 EXPLAINS = frozenset({"temperature_low"})
+# From this share of the usual fall on it is plain that nothing heats; below it the water must lie deeper.
+_PLAIN_RATIO = 0.7
+_DEEP_MARGINS = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +76,10 @@ class HeaterFailedOff:
         confidence, reasons = self._weigh(subject, cold, setting)
         if confidence == 0.0:
             return NORMAL
-        if cold.against is not None:
-            confidence *= 0.6
-            reasons = (*reasons, cold.against)
+        for against in (cold.against, cold.stands):
+            if against is not None:
+                confidence *= 0.6
+                reasons = (*reasons, against)
         return Finding(confidence, reasons, EXPLAINS)
 
     def _weigh(
@@ -86,20 +90,21 @@ class HeaterFailedOff:
         if cold.power is not None:
             if cold.share > 0.1:
                 return 0.0, ()
-            if cold.rest > 1.0:
-                sure = 0.5 + 0.45 * ramp(cold.rest, 1.0, 2.0)
-                return sure, (power_reason(cold.power), low, fall)
-            return 0.3 * ramp(cold.rest, 0.0, 1.0), (power_reason(cold.power), low)
+            rest = cold.rest if cold.rest == cold.rest else cold.depth / cold.margin
+            if rest > 1.0:
+                return 0.5 + 0.45 * ramp(rest, 1.0, 2.0), (power_reason(cold.power), low, fall)
+            return 0.3 * ramp(rest, 0.0, 1.0), (power_reason(cold.power), low)
         if cold.depth < cold.margin or not cold.is_plausible:
             return 0.0, ()
         hour, short = subject.slope(60).median, subject.slope(30).median
         least = setting["least_rate"]
         if not (hour <= -least and short <= -least / 2):
             return cold.lingering, (low, fall)
-        # As fast as without heat it is the heater; half as fast is a weak one, or lamps that help.
+        # As fast as without heat it is the heater; half as fast is a weak one, lamps that help, or a draught.
         ratio = hour / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
-        sure = 0.45 + 0.25 * ramp(ratio, 0.2, 0.5)
-        return sure, (fall, low)
+        if ratio < _PLAIN_RATIO and cold.depth < _DEEP_MARGINS * cold.margin:
+            return 0.4, (fall, low)
+        return 0.45 + 0.25 * ramp(ratio, 0.3, 0.6), (fall, low)
 
 
 FAULT = HeaterFailedOff()

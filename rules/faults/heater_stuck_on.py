@@ -13,8 +13,15 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, power_reason, slope_reason, working
-from rules.faults.heat_gained import Warm, beyond, see_warm, switched_at
+from rules.faults.heat import (
+    RESTING_WATTS,
+    band_reason,
+    power_reason,
+    slope_reason,
+    switching,
+    working,
+)
+from rules.faults.heat_gained import Warm, beyond, see_warm
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
@@ -78,16 +85,18 @@ class HeaterStuckOn:
         high = band_reason(subject, None, warm.usual.high, warm.since_us)
         rise = slope_reason(subject, 60, warm.usual.rises)
         power = tank.known("heater_power")
-        switched = switched_at(subject, power)
-        if power is not None and switched is not None:
-            if working(power, switched.full) < 0.5:
+        if power is not None:
+            if not power.value > RESTING_WATTS:
                 return 0.0, ()
-            over = beyond(subject, switched.busy_high)
-            return (0.5 + 0.45 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0), (
-                power_reason(power),
-                high,
-                rise,
-            )
+            switched = switching(subject, power, warms=True)
+            if switched is not None:
+                if working(power, switched.full) < 0.5:
+                    return 0.0, ()
+                over = beyond(subject, switched.off_at)
+                if over != over:
+                    over = warm.height / warm.margin
+                sure = 0.5 + 0.45 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0
+                return sure, (power_reason(power), high, rise)
         hour, short = subject.slope(60).median, subject.slope(30).median
         least = setting["least_rate"]
         if not warm.is_plausible:
@@ -95,13 +104,17 @@ class HeaterStuckOn:
         if not (hour >= least / 2 and short >= least / 2):
             is_warm = warm.height >= warm.margin and subject.change(360) > 0.05
             return (0.3 if is_warm else 0.0), (high, rise)
+        # What the heater makes of the water by night is its usual steep rise; by day lamps come on top of it.
+        rises = warm.usual.rises
+        share = warm.excess / max(rises, least) if rises == rises else 1.0
         sure = 0.0
         if warm.height >= warm.margin:
-            sure = 0.45 + 0.3 * ramp(warm.excess, least / 2, 2 * least)
-        elif warm.above_hour >= warm.margin and hour >= warm.usual.rises:
-            sure = 0.45 + 0.2 * ramp(warm.excess, least, 2 * least)
+            sure = 0.4 + 0.35 * ramp(share, 0.3, 0.8)
+        elif warm.above_hour >= warm.margin and hour >= rises:
+            sure = 0.4 + 0.3 * ramp(share, 0.4, 0.8)
         if tank.has("chiller") or tank.has("fan"):
-            sure *= 0.7
+            # Cooling that works takes away what a heater gives: it is the likelier cause.
+            sure *= 0.6
         return sure, (rise, high)
 
 

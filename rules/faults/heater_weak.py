@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, power_reason, slope_reason
+from rules.faults.heat import band_reason, cold_room, power_reason, slope_reason
 from rules.faults.heat_lost import Cold, see_cold
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
@@ -71,16 +71,17 @@ class HeaterWeak:
         cold = see_cold(subject, tank, setting["margin"], setting["greatest_rate"])
         if cold is None:
             return NORMAL
-        confidence, reasons = self._weigh(subject, cold, setting)
+        confidence, reasons = self._weigh(subject, tank, cold, setting)
         if confidence == 0.0:
             return NORMAL
-        if cold.against is not None:
-            confidence *= 0.6
-            reasons = (*reasons, cold.against)
+        for against in (cold.against, cold.stands):
+            if against is not None:
+                confidence *= 0.6
+                reasons = (*reasons, against)
         return Finding(confidence, reasons, EXPLAINS)
 
     def _weigh(
-        self, subject: Look, cold: Cold, setting: Mapping[str, float]
+        self, subject: Look, tank: TankLook, cold: Cold, setting: Mapping[str, float]
     ) -> tuple[float, tuple[Reason, ...]]:
         low = band_reason(subject, cold.usual.low, None, cold.since_us)
         if cold.power is not None:
@@ -90,6 +91,9 @@ class HeaterWeak:
             if cold.share <= setting["dropped_power"] and cold.rest > 0.0:
                 return 0.6 + 0.3 * ramp(cold.rest, 0.0, 1.0), works
             if cold.depth >= cold.margin and cold.hours * HOUR_US >= setting["least_time"] / 2:
+                room = cold_room(tank)
+                if room is not None:
+                    return 0.4, (*works, room)
                 return (0.75, works) if subject.slope(60).median < 0.0 else (max(cold.lingering, 0.3), works)
             return 0.0, ()
         long = subject.slope(180)
@@ -100,7 +104,7 @@ class HeaterWeak:
         if long.median >= -0.01 or subject.slope(60).median > 0.02:
             return cold.lingering, (low,)
         ratio = subject.slope(60).median / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
-        return 0.65 - 0.3 * ramp(ratio, 0.35, 0.7), (low, slope_reason(subject, 180, cold.usual.falls))
+        return 0.65 - 0.3 * ramp(ratio, 0.5, 0.8), (low, slope_reason(subject, 180, cold.usual.falls))
 
 
 FAULT = HeaterWeak()
