@@ -29,6 +29,7 @@ from rules.events import (
 )
 from rules.faults import FAULTS, Fault, Finding, Parameter
 from rules.flags import Flag, primary_flag
+from rules.heat_model import HeatModel, NotFitted, fit_heat_model
 from rules.planned_work import KINDS, PlannedWork, Suppressed, WorkKind
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
@@ -89,6 +90,7 @@ __all__ = [
     "FloatArray",
     "GapLimits",
     "GrossRangeLimits",
+    "HeatModel",
     "Incident",
     "IncidentEnded",
     "IncidentEvent",
@@ -98,6 +100,7 @@ __all__ = [
     "Judgement",
     "Learning",
     "LimitAlarm",
+    "NotFitted",
     "Outcome",
     "Parameter",
     "PlannedWork",
@@ -115,6 +118,7 @@ __all__ = [
     "TankRules",
     "WorkKind",
     "fit_day_profile",
+    "fit_heat_model",
     "physics",
     "primary_flag",
     "unpack",

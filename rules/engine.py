@@ -29,6 +29,7 @@ from rules.events import (
 )
 from rules.flags import Flag
 from rules.floor_contact import with_floor_contacts
+from rules.heat_model import HeatModel
 from rules.incidents import Incidents
 from rules.planned_work import PlannedWork, Suppressed
 from rules.quality.companions import Companions
@@ -249,6 +250,11 @@ class Engine:
         for tank in self._tanks.values():
             for member in tank.members:
                 member.baseline = baselines.get(member.index)
+
+    def set_models(self, models: Mapping[str, HeatModel]) -> None:
+        """Judge the tanks of these names by these models of their heat from now on, the others by none."""
+        for name, tank in self._tanks.items():
+            tank.heat = models.get(name)
 
     def plan_work(self, works: Iterable[PlannedWork]) -> None:
         """Suppress by design what these works disturb, from now on and instead of those told before.

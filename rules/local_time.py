@@ -28,3 +28,8 @@ def time_of_day_us(times_us: IntArray, time_zone: str) -> IntArray:
     quarters, position = np.unique(times_us // _QUARTER_US, return_inverse=True)
     offsets = np.array([_offset_us(time_zone, int(quarter)) for quarter in quarters], np.int64)
     return (times_us + offsets[position]) % DAY_US
+
+
+def hour_of_day(time_us: int, time_zone: str) -> float:
+    """Return the hour of the clock on the wall, 0 <= hour < 24, at an instant."""
+    return (time_us + _offset_us(time_zone, time_us // _QUARTER_US)) % DAY_US / HOUR_US

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 
 from rules.baseline import Band, Baseline
 from rules.habits import Habits
+from rules.heat_model import HeatModel
 from rules.setup import SeriesRules, TankRules
 from rules.slope import Slope, robust_slope
 from rules.trace import HOUR_CELLS, MINUTE_US, NAN, STEP_US, Trace
@@ -184,9 +185,11 @@ class TankLook:
         without one, by three of their intervals; empty while nothing can be heard.
     boards_offline
         Boards whose last will was published, each with its series and since when.
+    heat
+        How the tank takes and loses heat, None where its history does not tell.
     """
 
-    __slots__ = ("_roles", "boards_offline", "end_us", "rules", "series", "silent_us")
+    __slots__ = ("_roles", "boards_offline", "end_us", "heat", "rules", "series", "silent_us")
 
     def __init__(
         self,
@@ -196,17 +199,21 @@ class TankLook:
         roles: Mapping[str, str],
         silent_us: Mapping[str, int],
         boards_offline: Mapping[str, tuple[tuple[str, ...], int]],
+        heat: HeatModel | None = None,
     ) -> None:
         self.rules = rules
         self.end_us = end_us
         self.series = series
         self.silent_us = silent_us
         self.boards_offline = boards_offline
+        self.heat = heat
         self._roles = roles
 
     def with_series(self, series: Mapping[str, Look]) -> TankLook:
         """The same tank with these looks instead."""
-        return TankLook(self.rules, self.end_us, series, self._roles, self.silent_us, self.boards_offline)
+        return TankLook(
+            self.rules, self.end_us, series, self._roles, self.silent_us, self.boards_offline, self.heat
+        )
 
     def look(self, role: str) -> Look | None:
         """The series that has a role, None where the tank has none or it has not been heard for a day."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rules.setup import HOUR_US
@@ -64,3 +65,95 @@ def project(
         None if earliest_us is None else at_us + earliest_us,
         None if latest_us is None else at_us + latest_us,
     )
+
+
+# Share of true crossings that lie between the earliest and the latest of `project_heat`, by design; what was
+# measured stands in tests/rules/test_heat_projection.py.
+HEAT_COVERAGE = 0.8
+# How far the balance of heat may come to differ from what the last hour shows, as a share of its slope and at
+# least in degC/h: rooms warm up, lamps come on, evaporation varies. Where the tank's day is known, and where
+# it is not; chosen for `HEAT_COVERAGE` on computed tanks.
+_DOUBT_OF_DAY = (0.27, 0.04)
+_DOUBT = (0.5, 0.1)
+_STEP_HOURS = 0.25
+_SLOPE_AGE_HOURS = 0.5
+
+
+def project_heat(
+    at_us: int,
+    value: float,
+    per_hour: float,
+    time_constant_hours: float,
+    low: float | None,
+    high: float | None,
+    *,
+    day: Sequence[float] = (),
+    hour: float = 0.0,
+) -> Projection | None:
+    """Project a temperature that relaxes toward its equilibrium to the danger line ahead.
+
+    With the time constant and the slope of the last hour the equilibrium need not be known: the water changes
+    by slope * tau in all. What lamps and room do in the course of a day is added where the tank's own day is
+    known.
+
+    Parameters
+    ----------
+    at_us, value
+        Now, microseconds since 1970 UTC, and the temperature, degC.
+    per_hour
+        Its slope over the last hour, degC/h; NaN where not known.
+    time_constant_hours
+        tau of the tank, h.
+    low, high
+        Danger lines, degC, None where there is none.
+    day, hour
+        What the day adds at each hour of the clock on the wall, degC/h, shape (24,), and that clock now;
+        empty where it is not known.
+
+    Returns
+    -------
+    Projection or None
+        None if there is no line ahead or it is not reached within 48 h. Of true crossings `HEAT_COVERAGE` lie
+        between the earliest and the latest; an edge is None where it lies beyond 48 h.
+    """
+    if not math.isfinite(per_hour) or per_hour == 0:
+        return None
+    line = high if per_hour > 0 else low
+    if line is None or (line - value) * per_hour < 0:
+        return None
+    share, least = _DOUBT_OF_DAY if day else _DOUBT
+    doubt = max(share * abs(per_hour), least)
+    toward = math.copysign(doubt, per_hour)
+    reached = [
+        _hours_to(line, value, per_hour, slope, time_constant_hours, day, hour)
+        for slope in (per_hour, per_hour + toward, per_hour - toward)
+    ]
+    middle = reached[0]
+    if middle is None:
+        return None
+    earliest, latest = (None if hours is None else at_us + round(hours * HOUR_US) for hours in reached[1:])
+    return Projection(line, at_us + round(middle * HOUR_US), earliest, latest)
+
+
+def _hours_to(
+    line: float, value: float, seen: float, slope: float, tau: float, day: Sequence[float], hour: float
+) -> float | None:
+    """Hours until a line is reached from `value`, None for never; `slope` holds half an hour ago."""
+    start = value - seen * _SLOPE_AGE_HOURS
+    base = _at_hour(day, hour - _SLOPE_AGE_HOURS)
+    sign = 1.0 if line > value else -1.0
+    now = value
+    keep = math.exp(-_STEP_HOURS / tau)
+    for count in range(int(FARTHEST_US / HOUR_US / _STEP_HOURS)):
+        drive = slope + _at_hour(day, hour + (count + 0.5) * _STEP_HOURS) - base
+        # Where this stretch would end for good; within a quarter of an hour nothing else changes.
+        end = start + drive * tau
+        then = end + (now - end) * keep
+        if sign * (then - line) >= 0.0:
+            return (count + (line - now) / (then - now)) * _STEP_HOURS
+        now = then
+    return None
+
+
+def _at_hour(day: Sequence[float], hour: float) -> float:
+    return day[int(hour % 24.0) % len(day)] if day else 0.0

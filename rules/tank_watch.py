@@ -17,6 +17,7 @@ from rules.events import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evide
 from rules.faults import FAULTS, Fault, Finding
 from rules.faults.fault import ON
 from rules.habits import UNKNOWN, Habits, habits_of
+from rules.heat_model import HeatModel
 from rules.look import Look, TankLook
 from rules.planned_work import UNDISTURBED_SIGNS, PlannedWork, Span, spans
 from rules.projection import Projection, project
@@ -103,6 +104,8 @@ class TankWatch:
         self._listening_from_us: int | None = 0
         self._resettling = Resettling(self.members)
         self._hidden_us: dict[AlarmKey, int] = {}
+        # How the tank takes and loses heat, where its history tells.
+        self.heat: HeatModel | None = None
         # Called with each judgement that finds anything.
         self.on_judgement: Callable[[Judgement], object] | None = None
 
@@ -172,7 +175,9 @@ class TankWatch:
         if not looks:
             return []
         end_us = (step + 1) * STEP_US
-        tank = TankLook(self.rules, end_us, looks, self._roles, self._silent(end_us), boards_offline)
+        tank = TankLook(
+            self.rules, end_us, looks, self._roles, self._silent(end_us), boards_offline, self.heat
+        )
         staged = self._judge_faults(tank)
         for member in self.members:
             alarm, look = member.rules.rate_alarm, looks.get(member.rules.name)

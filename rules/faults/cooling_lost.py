@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, power_reason, slope_reason, switching, working
+from rules.faults.heat import band_reason, heat_projection, power_reason, slope_reason, switching, working
 from rules.faults.heat_gained import Warm, beyond, see_warm
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
@@ -75,7 +75,8 @@ class CoolingLost:
         if warm.against is not None:
             confidence *= 0.6
             reasons = (*reasons, warm.against)
-        return Finding(confidence, reasons, EXPLAINS, priority=priority)
+        projection = heat_projection(subject, tank, confidence)
+        return Finding(confidence, reasons, EXPLAINS, projection=projection, priority=priority)
 
     def _by_power(
         self, subject: Look, tank: TankLook, warm: Warm

@@ -14,7 +14,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from rules.events import Reason, Sign
+from rules.faults.fault import ON
+from rules.local_time import hour_of_day
 from rules.look import Look, TankLook
+from rules.physics.heat import usual_time_constant_hours
+from rules.projection import Projection, project_heat
 from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
 
 _LOOK_BACK_MINUTES = LOOK_BACK_CELLS * STEP_US // MINUTE_US
@@ -223,4 +227,25 @@ def cold_room(tank: TankLook) -> Reason | None:
         return None
     return Reason(
         Sign.ROOM, room.name, room.value, room.habits.day_low, room.habits.day_high, speaks_against=True
+    )
+
+
+def heat_projection(subject: Look, tank: TankLook, confidence: float) -> Projection | None:
+    """When the water reaches its danger line; None below `ON`, or where no time constant is known."""
+    if confidence < ON:
+        return None
+    hours: float | None = None
+    day: tuple[float, ...] = ()
+    hour = 0.0
+    if tank.heat is not None and tank.heat.time_constant_hours is not None:
+        hours = tank.heat.time_constant_hours
+        day = tank.heat.day
+        hour = hour_of_day(subject.end_us, tank.rules.time_zone)
+    elif tank.rules.volume_litres is not None:
+        hours = usual_time_constant_hours(tank.rules.volume_litres)
+    if hours is None:
+        return None
+    low, high = (subject.series.danger_line(is_high=is_high) for is_high in (False, True))
+    return project_heat(
+        subject.end_us, subject.value, subject.slope(60).median, hours, low, high, day=day, hour=hour
     )

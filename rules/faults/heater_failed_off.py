@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, power_reason, slope_reason
+from rules.faults.heat import band_reason, heat_projection, power_reason, slope_reason
 from rules.faults.heat_lost import Cold, see_cold
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
@@ -80,7 +80,7 @@ class HeaterFailedOff:
             if against is not None:
                 confidence *= 0.6
                 reasons = (*reasons, against)
-        return Finding(confidence, reasons, EXPLAINS)
+        return Finding(confidence, reasons, EXPLAINS, projection=heat_projection(subject, tank, confidence))
 
     def _weigh(
         self, subject: Look, cold: Cold, setting: Mapping[str, float]

@@ -16,6 +16,7 @@ from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.heat import (
     RESTING_WATTS,
     band_reason,
+    heat_projection,
     power_reason,
     slope_reason,
     switching,
@@ -77,7 +78,7 @@ class HeaterStuckOn:
         if warm.against is not None:
             confidence *= 0.6
             reasons = (*reasons, warm.against)
-        return Finding(confidence, reasons, EXPLAINS)
+        return Finding(confidence, reasons, EXPLAINS, projection=heat_projection(subject, tank, confidence))
 
     def _weigh(
         self, subject: Look, tank: TankLook, warm: Warm, setting: Mapping[str, float]

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, cold_room, power_reason, slope_reason
+from rules.faults.heat import band_reason, cold_room, heat_projection, power_reason, slope_reason
 from rules.faults.heat_lost import Cold, see_cold
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
@@ -78,7 +78,7 @@ class HeaterWeak:
             if against is not None:
                 confidence *= 0.6
                 reasons = (*reasons, against)
-        return Finding(confidence, reasons, EXPLAINS)
+        return Finding(confidence, reasons, EXPLAINS, projection=heat_projection(subject, tank, confidence))
 
     def _weigh(
         self, subject: Look, tank: TankLook, cold: Cold, setting: Mapping[str, float]
