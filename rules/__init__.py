@@ -35,8 +35,10 @@ from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
 from rules.roles import ROLES, Role
 from rules.setup import (
+    ATTENUATION_METHODS,
     HOUR_US,
     MICROSECONDS,
+    SPIKE_METHODS,
     AttenuatedSignalLimits,
     ClimatologyLimits,
     CompanionLimits,
@@ -55,6 +57,7 @@ from rules.setup import (
 from rules.tank_watch import Judgement
 
 __all__ = [
+    "ATTENUATION_METHODS",
     "CAUSES",
     "DAYS_NEEDED",
     "FAULTS",
@@ -63,6 +66,7 @@ __all__ = [
     "MICROSECONDS",
     "QUANTITIES",
     "ROLES",
+    "SPIKE_METHODS",
     "TESTS",
     "TWO_STATE",
     "AlarmEvent",

@@ -7,50 +7,37 @@ example file against.
 
 from __future__ import annotations
 
-from typing import Any
-
-from pydantic import BaseModel, ConfigDict, Field, SecretStr
+from pydantic import Field, SecretStr
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
+from collector.settings.quality_model import (
+    AttenuatedSignalSettings,
+    ClimatologySettings,
+    CompanionSettings,
+    FlatLineSettings,
+    RateOfChangeSpreadSettings,
+    SpikeSettings,
+)
+from collector.settings.table import Table, key, required, table
 from rules import Priority
 
 ENVIRONMENT_PREFIX = "BRINEBELL_"
 ENVIRONMENT_DELIMITER = "__"
 
 
-def _key(meaning: str, default: Any = None, *, like: str, unit: str = "", otherwise: str = "none") -> Any:
-    """Describe a key: its meaning, default, how it is written, its unit, and what holds without a default."""
-    extra: dict[str, Any] = {"unit": unit, "otherwise": otherwise}
-    return Field(default, description=meaning, examples=[like], json_schema_extra=extra)
-
-
-def _required(meaning: str, *, like: str, unit: str = "") -> Any:
-    return Field(description=meaning, examples=[like], json_schema_extra={"unit": unit})
-
-
-def _table(meaning: str) -> Any:
-    return Field(default=None, description=meaning)
-
-
-class Table(BaseModel):
-    """A table of the file: unknown keys are refused, and values never appear in an error by themselves."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
-
-
 class ServiceSettings(Table):
     """What the service keeps, where, and how often."""
 
-    folder: str = _key(
+    folder: str = key(
         "where readings are kept, a folder of its own; relative to this file", "brinebell-data", like='"data"'
     )
-    commit_interval: str = _key(
+    commit_interval: str = key(
         "longest time between two commits; 0 s commits when the store is free. 1 s spares SD cards",
         "1 s",
         like='"1 s"',
         unit="duration",
     )
-    allowance: str = _key(
+    allowance: str = key(
         "rules over several series look this far behind the newest reading, so that boards which "
         "publish a little apart are read together",
         "5 s",
@@ -62,33 +49,33 @@ class ServiceSettings(Table):
 class MqttSettings(Table):
     """Where the broker is and how to log in."""
 
-    host: str = _key("name or address of the broker", "127.0.0.1", like='"127.0.0.1"')
-    port: int = _key("its port; 8883 is usual with TLS", 1883, like="1883")
-    client_id: str = _key(
+    host: str = key("name or address of the broker", "127.0.0.1", like='"127.0.0.1"')
+    port: int = key("its port; 8883 is usual with TLS", 1883, like="1883")
+    client_id: str = key(
         "name of this service at the broker; no other client may have it", "brinebell", like='"brinebell"'
     )
-    username: str | None = _key("user at the broker", like='"brinebell"')
-    password_file: str | None = _key(
+    username: str | None = key("user at the broker", like='"brinebell"')
+    password_file: str | None = key(
         "file that holds the password and nothing else; keep it readable by the service alone",
         like='"mqtt.password"',
     )
-    password: SecretStr | None = _key("the password: from the environment only, never in this file", like="")
-    tls: bool = _key("whether the connection is encrypted", default=False, like="true")
-    ca_file: str | None = _key(
+    password: SecretStr | None = key("the password: from the environment only, never in this file", like="")
+    tls: bool = key("whether the connection is encrypted", default=False, like="true")
+    ca_file: str | None = key(
         "certificate authority of the broker, PEM; without it the system's own list", like='"ca.pem"'
     )
-    keep_alive: str = _key(
+    keep_alive: str = key(
         "longest silence on the line before the broker takes us for lost",
         "60 s",
         like='"60 s"',
         unit="duration",
     )
-    receive_maximum: int = _key(
+    receive_maximum: int = key(
         "messages the broker may send ahead of our acknowledgement; a small window starves a slow commit",
         1000,
         like="1000",
     )
-    session_expiry: str = _key(
+    session_expiry: str = key(
         "how long the broker keeps messages for us while we are away",
         "7 days",
         like='"7 days"',
@@ -99,13 +86,13 @@ class MqttSettings(Table):
 class PageSettings(Table):
     """The page that shows now."""
 
-    enabled: bool = _key("whether the page is served", default=True, like="true")
-    listen: str = _key(
+    enabled: bool = key("whether the page is served", default=True, like="true")
+    listen: str = key(
         "address of this machine alone, and port; from elsewhere use an SSH tunnel: there is no password yet",
         "127.0.0.1:8460",
         like='"127.0.0.1:8460"',
     )
-    public_url: str | None = _key(
+    public_url: str | None = key(
         "address at which a phone reaches the page, told in messages", like='"http://tank.example:8460"'
     )
 
@@ -113,150 +100,144 @@ class PageSettings(Table):
 class PersonSettings(Table):
     """Someone who is told."""
 
-    urls_file: str | None = _key(
+    urls_file: str | None = key(
         "file with one apprise URL a line, # for comments; keep it readable by the service alone",
         like='"keeper.urls"',
     )
-    urls: SecretStr | None = _key(
+    urls: SecretStr | None = key(
         "the URLs, separated by blanks: from the environment only, never in this file", like=""
-    )
-
-
-class SpikeSettings(Table):
-    """Distance of a reading from the mean of its two neighbours (QARTOD test 6)."""
-
-    suspect: str | None = _key("more is suspect", like='"0.3 degC"', unit="difference in the series' unit")
-    fail: str | None = _key("more fails", like='"1 degC"', unit="difference in the series' unit")
-
-
-class FlatLineSettings(Table):
-    """How long values may stay the same (QARTOD test 8); elapsed time, not counts."""
-
-    tolerance: str = _required(
-        "values within this span count as the same",
-        like='"0.001 degC"',
-        unit="difference in the series' unit",
-    )
-    suspect_after: str = _required("suspect after this time", like='"2 h"', unit="duration")
-    fail_after: str = _required(
-        "fails, and the probe is called stuck, after this time", like='"6 h"', unit="duration"
     )
 
 
 class CalibrationSettings(Table):
     """Two buffers of a pH electrode that arrives as millivolts (two-point calibration, Nernst slope)."""
 
-    first: list[str] = _required(
+    first: list[str] = required(
         "pH and millivolts in the first buffer", like='["7.00 pH", "-6.0 mV"]', unit="pH, mV"
     )
-    second: list[str] = _required(
+    second: list[str] = required(
         "pH and millivolts in the second buffer", like='["10.01 pH", "-178.0 mV"]', unit="pH, mV"
     )
-    temperature: str = _key("temperature of both buffers", "25 degC", like='"25 degC"', unit="temperature")
+    temperature: str = key("temperature of both buffers", "25 degC", like='"25 degC"', unit="temperature")
 
 
 class LevelTableSettings(Table):
     """What a height means in litres; heights between rows are interpolated."""
 
-    unit: str = _required("unit of the heights", like='"cm"')
-    heights: list[float] = _required("heights, rising", like="[0, 10, 20]", unit="the table's unit")
-    litres: list[float] = _required("litres at these heights", like="[0, 18, 36]", unit="L")
+    unit: str = required("unit of the heights", like='"cm"')
+    heights: list[float] = required("heights, rising", like="[0, 10, 20]", unit="the table's unit")
+    litres: list[float] = required("litres at these heights", like="[0, 18, 36]", unit="L")
 
 
 class SeriesSettings(Table):
     """One series: what it is, how it arrives, how its readings are judged, and when it rings."""
 
-    quantity: str = _required("what is measured", like='"temperature"')
-    title: str | None = _key("what a person reads; without it the key in words", like='"Display temperature"')
+    quantity: str = required("what is measured", like='"temperature"')
+    title: str | None = key("what a person reads; without it the key in words", like='"Display temperature"')
 
-    unit: str | None = _key(
+    unit: str | None = key(
         "unit of arriving values that bring none; without it the canonical unit", like='"degF"'
     )
-    scale: str | None = _key(
+    scale: str | None = key(
         'pH scale: "nbs", "total", "seawater" or "free"; buffers from a bottle give nbs, the default of pH',
         like='"nbs"',
     )
-    reference: str | None = _key(
+    reference: str | None = key(
         "reference temperatures of a specific gravity: sample/water", like='"20/20 degC"'
     )
-    words: dict[str, bool] | None = _key(
+    words: dict[str, bool] | None = key(
         "own words for the two states; true is closed or on", like="{ wet = true, dry = false }"
     )
-    inverted: bool = _key("whether the two states change places on arrival", default=False, like="true")
-    calibration: CalibrationSettings | None = _table("for a pH electrode that arrives as millivolts")
-    level_table: LevelTableSettings | None = _table("for a volume that arrives as a height")
-    temperature_from: str | None = _key(
+    inverted: bool = key("whether the two states change places on arrival", default=False, like="true")
+    calibration: CalibrationSettings | None = table("for a pH electrode that arrives as millivolts")
+    level_table: LevelTableSettings | None = table("for a volume that arrives as a height")
+    temperature_from: str | None = key(
         "series of the same tank whose temperature compensates this one", like='"temperature"'
     )
-    derived_from: str | None = _key(
+    derived_from: str | None = key(
         "conductivity series of the same tank from which this practical salinity is computed",
         like='"conductivity"',
     )
 
-    sensor_range: list[str] | None = _key(
+    sensor_range: list[str] | None = key(
         "what the sensor can show; a reading outside fails (QARTOD test 4)",
         like='["-5 degC", "60 degC"]',
         unit="the series' unit",
     )
-    usual_range: list[str] | None = _key(
+    usual_range: list[str] | None = key(
         "what is plausible here; a reading outside is suspect (QARTOD test 4)",
         like='["15 degC", "35 degC"]',
         unit="the series' unit",
     )
-    spike: SpikeSettings | None = _table("single readings that jump out and back (QARTOD test 6)")
-    rate_of_change: str | None = _key(
+    spike: SpikeSettings | None = table("single readings that jump out and back (QARTOD test 6)")
+    rate_of_change: str | None = key(
         "a faster change between two readings is suspect (QARTOD test 7)",
         like='"30 degC/h"',
         unit="the series' unit per time",
     )
-    flat_line: FlatLineSettings | None = _table("values that stay the same for too long (QARTOD test 8)")
-    gap: str | None = _key(
+    rate_of_change_spread: RateOfChangeSpreadSettings | None = table(
+        "changes that are great beside how the series moved lately (QARTOD test 7)"
+    )
+    flat_line: FlatLineSettings | None = table("values that stay the same for too long (QARTOD test 8)")
+    climatology: ClimatologySettings | None = table(
+        "values that are unusual for this time of day, week and year (QARTOD test 5)"
+    )
+    attenuated_signal: AttenuatedSignalSettings | None = table(
+        "values that move, but too little for too long (QARTOD test 10)"
+    )
+    multivariate: CompanionSettings | None = table(
+        "a move while a series of another quantity stands still (QARTOD test 9)"
+    )
+    neighbor: CompanionSettings | None = table(
+        "a move while another probe of the same quantity stands still (QARTOD test 11)"
+    )
+    gap: str | None = key(
         "longest time between two readings; after it the probe is called silent (QARTOD test 1)",
         like='"10 min"',
         unit="duration",
     )
-    probe_priority: Priority = _key("priority of alarms about the probe itself", Priority.HIGH, like='"high"')
+    probe_priority: Priority = key("priority of alarms about the probe itself", Priority.HIGH, like='"high"')
 
-    alarm_low: str | None = _key("rings below this", like='"24 degC"', unit="the series' unit")
-    alarm_high: str | None = _key("rings above this", like='"27 degC"', unit="the series' unit")
-    danger_low: str | None = _key(
+    alarm_low: str | None = key("rings below this", like='"24 degC"', unit="the series' unit")
+    alarm_high: str | None = key("rings above this", like='"27 degC"', unit="the series' unit")
+    danger_low: str | None = key(
         "life is at risk below this; projections run to it", like='"21 degC"', unit="the series' unit"
     )
-    danger_high: str | None = _key(
+    danger_high: str | None = key(
         "life is at risk above this; projections run to it", like='"30 degC"', unit="the series' unit"
     )
-    alarm_state: str | None = _key("the state that rings, of a contact or state", like='"closed"')
-    deadband: str | None = _key(
+    alarm_state: str | None = key("the state that rings, of a contact or state", like='"closed"')
+    deadband: str | None = key(
         "how far back inside the limit a value must come to return to normal",
         like='"0.15 degC"',
         unit="difference in the series' unit",
         otherwise="by quantity, see the end",
     )
-    on_delay: str | None = _key(
+    on_delay: str | None = key(
         "how long a value must be beyond its limit before it rings",
         like='"10 min"',
         unit="duration",
         otherwise="by quantity, see the end",
     )
-    off_delay: str | None = _key(
+    off_delay: str | None = key(
         "how long it must be back before the alarm returns to normal",
         like='"15 min"',
         unit="duration",
         otherwise="by quantity, see the end",
     )
-    priority: Priority = _key(
+    priority: Priority = key(
         'how soon its alarms want an answer: "urgent" now, "high" today, "low" when there is time; '
         "they are all sent at once",
         Priority.HIGH,
         like='"high"',
     )
-    danger_priority: Priority = _key("priority of its danger alarms", Priority.URGENT, like='"urgent"')
-    alarm_rate: str | None = _key(
+    danger_priority: Priority = key("priority of its danger alarms", Priority.URGENT, like='"urgent"')
+    alarm_rate: str | None = key(
         "rings when the robust slope is steeper than this, up or down",
         like='"0.6 degC/h"',
         unit="the series' unit per time",
     )
-    alarm_rate_window: str = _key(
+    alarm_rate_window: str = key(
         "the stretch over which that slope is taken", "1 h", like='"1 h"', unit="duration"
     )
 
@@ -264,40 +245,40 @@ class SeriesSettings(Table):
 class TankSettings(Table):
     """One tank."""
 
-    title: str | None = _key("what people call it; without it the key in words", like='"The reef"')
-    time_zone: str = _key("IANA name; days and nights of this tank follow it", "UTC", like='"UTC"')
-    volume: str | None = _key("water in the whole system", like='"400 L"', unit="volume")
-    equipment: list[str] = _key(
+    title: str | None = key("what people call it; without it the key in words", like='"The reef"')
+    time_zone: str = key("IANA name; days and nights of this tank follow it", "UTC", like='"UTC"')
+    volume: str | None = key("water in the whole system", like='"400 L"', unit="volume")
+    equipment: list[str] = key(
         "what hangs on it; a fault is looked for only where there is equipment that can have it",
         [],
         like='["heater", "top_off"]',
     )
-    roles: dict[str, str] = _key(
+    roles: dict[str, str] = key(
         "which series speaks for what, where their names do not say it; the roles stand at the end",
         {},
         like='{ temperature = "temperature" }',
     )
-    faults: dict[str, dict[str, str]] = _key(
+    faults: dict[str, dict[str, str]] = key(
         "own values of a fault's parameters", {}, like='{ heater_failed_off = { margin = "0.15 degC" } }'
     )
-    series: dict[str, SeriesSettings] = _key("its series", {}, like="")
+    series: dict[str, SeriesSettings] = key("its series", {}, like="")
 
 
 class SourceSettings(Table):
     """How the messages of some topics become readings."""
 
-    topic: str = _required(
+    topic: str = required(
         "MQTT topic filter; + and # are allowed and numbered from 1", like='"boards/sump/+"'
     )
-    format: str = _required("payload format: number, json, senml, homie or line_protocol", like='"number"')
-    tank: str = _required("its tank; {1}, {2} stand for what the wildcards matched", like='"reef"')
-    series: str | None = _key("the series, for payloads of one value; {1}, {2} as above", like='"{1}"')
-    values: dict[str, str] | None = _key(
+    format: str = required("payload format: number, json, senml, homie or line_protocol", like='"number"')
+    tank: str = required("its tank; {1}, {2} stand for what the wildcards matched", like='"reef"')
+    series: str | None = key("the series, for payloads of one value; {1}, {2} as above", like='"{1}"')
+    values: dict[str, str] | None = key(
         "name inside the payload (JSON Pointer, SenML name, field key) to series", like='{ "/ph" = "ph" }'
     )
-    unit: str | None = _key("unit of values of this source that bring none", like='"degC"')
-    time: str | None = _key("JSON Pointer to the time of observation, for json", like='"/time"')
-    time_format: str = _key(
+    unit: str | None = key("unit of values of this source that bring none", like='"degC"')
+    time: str | None = key("JSON Pointer to the time of observation, for json", like='"/time"')
+    time_format: str = key(
         "how that time is written: rfc3339, unix_s, unix_ms or unix_us", "rfc3339", like='"unix_s"'
     )
 
@@ -305,12 +286,12 @@ class SourceSettings(Table):
 class BoardSettings(Table):
     """A board whose last will tells that it is gone."""
 
-    tank: str = _required("its tank", like='"reef"')
-    name: str = _required("its name", like='"sump"')
-    topic: str = _required("topic of its last will", like='"boards/status/sump"')
-    online: str = _key("what is said there while it lives", "online", like='"online"')
-    offline: str = _key("what its last will says", "offline", like='"offline"')
-    series: list[str] = _key("the series it carries", [], like='["temperature"]')
+    tank: str = required("its tank", like='"reef"')
+    name: str = required("its name", like='"sump"')
+    topic: str = required("topic of its last will", like='"boards/status/sump"')
+    online: str = key("what is said there while it lives", "online", like='"online"')
+    offline: str = key("what its last will says", "offline", like='"offline"')
+    series: list[str] = key("the series it carries", [], like='["temperature"]')
 
 
 class Settings(BaseSettings):

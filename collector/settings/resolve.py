@@ -177,7 +177,7 @@ def _tanks(
         place = section.at(name)
         place.own_name()
         for series_name, one in tank.series.items():
-            found = resolve_series(place.at("series", series_name), name, one, declared.get(name, ()))
+            found = resolve_series(place.at("series", series_name), name, one, declared.get(name, ()), tank)
             if found is not None:
                 series.append(found)
         if not declared.get(name):

@@ -10,21 +10,27 @@ from collector.configuration import Calibration, LevelTable, SeriesConfiguration
 from collector.errors import BrinebellError, ConfigError
 from collector.payloads import STATE_WORDS
 from collector.settings.defaults import ALARM_DEFAULTS
-from collector.settings.model import SeriesSettings
+from collector.settings.model import SeriesSettings, TankSettings
+from collector.settings.quality import (
+    attenuated_signal,
+    climatology,
+    companion,
+    flat_line,
+    gross_range,
+    rate_of_change,
+    spike,
+)
 from collector.settings.section import Section
 from collector.settings.suggestions import instead_of
 from collector.units import converter, parse_reference
 from rules import (
     QUANTITIES,
     TWO_STATE,
-    FlatLineLimits,
     GapLimits,
     GrossRangeLimits,
     LimitAlarm,
     RateAlarm,
-    RateOfChangeLimits,
     SeriesRules,
-    SpikeLimits,
 )
 
 PH_SCALES = ("nbs", "total", "seawater", "free")
@@ -33,7 +39,12 @@ _ONLY_NUMBERS = (
     "usual_range",
     "spike",
     "rate_of_change",
+    "rate_of_change_spread",
     "flat_line",
+    "climatology",
+    "attenuated_signal",
+    "multivariate",
+    "neighbor",
     "alarm_low",
     "alarm_high",
     "danger_low",
@@ -45,9 +56,12 @@ _ONLY_NUMBERS = (
 
 
 def resolve_series(
-    section: Section, tank: str, settings: SeriesSettings, siblings: Collection[str]
+    section: Section, tank: str, settings: SeriesSettings, siblings: Collection[str], around: TankSettings
 ) -> tuple[SeriesConfiguration, SeriesRules] | None:
-    """Make both halves of a series; None where its quantity is not known."""
+    """Make both halves of a series; None where its quantity is not known.
+
+    `siblings` are the names of all series of the tank as they are written, `around` what is right of it.
+    """
     section.own_name()
     if settings.quantity not in QUANTITIES:
         section.wrong("quantity", instead_of(settings.quantity, QUANTITIES), settings.quantity)
@@ -61,7 +75,7 @@ def resolve_series(
             section.wrong(key, mend, other)
     arrival = _arrival(section, tank, name, settings)
     _check_unit(section, settings, arrival)
-    return arrival, _rules(section, tank, name, settings)
+    return arrival, _rules(section, tank, name, settings, siblings, around)
 
 
 def _only_where_it_means_something(section: Section, settings: SeriesSettings) -> None:
@@ -180,63 +194,33 @@ def _level_table(section: Section, settings: SeriesSettings) -> LevelTable | Non
     return None
 
 
-def _rules(section: Section, tank: str, name: str, settings: SeriesSettings) -> SeriesRules:
-    quantity = settings.quantity
+def _rules(
+    section: Section,
+    tank: str,
+    name: str,
+    settings: SeriesSettings,
+    siblings: Collection[str],
+    around: TankSettings,
+) -> SeriesRules:
     gap_us = section.duration("gap", settings.gap, least_s=1)
-    rate_of_change = section.rate("rate_of_change", settings.rate_of_change, quantity)
-    ranges = _gross_range(section, settings)
+    ranges = gross_range(section, settings)
     return SeriesRules(
         tank=tank,
         name=name,
-        quantity=quantity,
+        quantity=settings.quantity,
         gross_range=ranges,
-        spike=_spike(section.at("spike"), settings),
-        rate_of_change=None if rate_of_change is None else RateOfChangeLimits(rate_of_change),
-        flat_line=_flat_line(section.at("flat_line"), settings),
+        spike=spike(section.at("spike"), settings),
+        rate_of_change=rate_of_change(section, settings),
+        flat_line=flat_line(section.at("flat_line"), settings),
         gap=None if gap_us is None else GapLimits(gap_us),
+        climatology=climatology(section.at("climatology"), settings, around.time_zone),
+        attenuated_signal=attenuated_signal(section.at("attenuated_signal"), settings),
+        multivariate=companion(section, "multivariate", settings, siblings, around),
+        neighbor=companion(section, "neighbor", settings, siblings, around),
         limit_alarms=_limit_alarms(section, settings, ranges),
         rate_alarm=_rate_alarm(section, settings),
         probe_priority=settings.probe_priority,
     )
-
-
-def _gross_range(section: Section, settings: SeriesSettings) -> GrossRangeLimits | None:
-    sensor = section.pair("sensor_range", settings.sensor_range, settings.quantity)
-    usual = section.pair("usual_range", settings.usual_range, settings.quantity)
-    if sensor and usual and not (sensor[0] <= usual[0] and usual[1] <= sensor[1]):
-        section.wrong("usual_range", "must lie within sensor_range", settings.usual_range)
-        return None
-    if sensor is None and usual is None:
-        return None
-    unbounded = (float("-inf"), float("inf"))
-    return GrossRangeLimits(*(sensor or unbounded), *(usual or unbounded))
-
-
-def _spike(section: Section, settings: SeriesSettings) -> SpikeLimits | None:
-    given = settings.spike
-    if given is None:
-        return None
-    suspect = section.above_zero("suspect", given.suspect, settings.quantity)
-    fail = section.above_zero("fail", given.fail, settings.quantity)
-    if suspect is not None and fail is not None and not suspect < fail:
-        section.wrong("fail", "must be more than suspect", given.fail)
-    return None if suspect is None and fail is None else SpikeLimits(suspect, fail)
-
-
-def _flat_line(section: Section, settings: SeriesSettings) -> FlatLineLimits | None:
-    given = settings.flat_line
-    if given is None:
-        return None
-    tolerance = section.quantity("tolerance", given.tolerance, settings.quantity, difference=True)
-    suspect_us = section.duration("suspect_after", given.suspect_after, least_s=1)
-    fail_us = section.duration("fail_after", given.fail_after, least_s=1)
-    if tolerance is not None and tolerance < 0:
-        section.wrong("tolerance", "must not be negative", given.tolerance)
-    elif suspect_us is not None and fail_us is not None and not suspect_us < fail_us:
-        section.wrong("fail_after", "must be longer than suspect_after", given.fail_after)
-    elif tolerance is not None and suspect_us is not None and fail_us is not None:
-        return FlatLineLimits(tolerance, suspect_us, fail_us)
-    return None
 
 
 def _limit_alarms(

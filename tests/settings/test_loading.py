@@ -9,7 +9,18 @@ import pytest
 
 from collector.errors import ConfigError
 from collector.settings import load_configuration
-from rules import HOUR_US, Priority
+from rules import (
+    HOUR_US,
+    TESTS,
+    AttenuatedSignalLimits,
+    ClimatologyLimits,
+    CompanionLimits,
+    Priority,
+    RateOfChangeLimits,
+    Season,
+    SeriesRules,
+    SpikeLimits,
+)
 from tests.settings.configurations import SMALL, Load, changed
 
 TEMPERATURE = "tanks.reef.series.temperature"
@@ -69,6 +80,61 @@ def test_rates_are_differences_per_hour(load: Load, text: str, per_hour: float) 
     limits = load(changed(SMALL, TEMPERATURE, own)).configuration.engine.series[0].rate_of_change
     assert limits is not None
     assert limits.suspect_per_hour == pytest.approx(per_hour)
+
+
+def quality(load: Load, own: dict[str, Any]) -> SeriesRules:
+    data = changed(SMALL, "tanks.reef.time_zone", "Africa/Nairobi")
+    data = changed(data, TEMPERATURE, {"quantity": "temperature", **own})
+    data = changed(data, "tanks.reef.series.temperature_2", {"quantity": "temperature"})
+    return load(data).configuration.engine.series[0]
+
+
+def test_a_series_has_the_quality_tests_that_it_asks_for_and_no_other(load: Load) -> None:
+    rules = quality(load, {})
+    assert all(getattr(rules, test) is None for test in TESTS)
+
+
+def test_a_rate_by_spread_never_judges_less_than_the_deadband(load: Load) -> None:
+    """So that a coarse probe in still water is not suspect."""
+    assert quality(load, {"rate_of_change_spread": {}}).rate_of_change == RateOfChangeLimits(
+        None, 3.0, 25 * HOUR_US, 0.15
+    )
+    own = {"rate_of_change_spread": {"deviations": 4, "window": "12 h"}, "deadband": "0.3 degC"}
+    limits = quality(load, own | {"rate_of_change": "30 degC/h"}).rate_of_change
+    assert limits == RateOfChangeLimits(30.0, 4.0, 12 * HOUR_US, 0.3)
+    own = {"rate_of_change_spread": {"least_change": "0.9 degF"}}
+    assert quality(load, own).rate_of_change.least_change == pytest.approx(0.5)
+
+
+def test_climatology_is_by_the_clock_of_the_tank(load: Load) -> None:
+    assert quality(load, {"climatology": {}}).climatology == ClimatologyLimits(2.0, (), "Africa/Nairobi")
+    months = {"6": ["24 degC", "28 degC"], "12-2": ["23 degC", "26 degC"]}
+    limits = quality(load, {"climatology": {"widths": 1.5, "months": months}}).climatology
+    seasons = (Season("month", 6, 6, 24.0, 28.0), Season("month", 12, 2, 23.0, 26.0))
+    assert limits == ClimatologyLimits(1.5, seasons, "Africa/Nairobi")
+
+
+def test_attenuated_signal_looks_at_half_a_day(load: Load) -> None:
+    own = {"suspect_below": "0.1 degC"}
+    limits = quality(load, {"attenuated_signal": own}).attenuated_signal
+    assert limits == AttenuatedSignalLimits(12 * HOUR_US, 0.1, None, "range", 10)
+    own |= {"fail_below": "0.036 degF", "method": "deviation", "window": "6 h", "fewest": 3}
+    limits = quality(load, {"attenuated_signal": own}).attenuated_signal
+    assert limits is not None
+    assert limits.fail_below == pytest.approx(0.02)
+    assert (limits.method, limits.window_us, limits.fewest) == ("deviation", 6 * HOUR_US, 3)
+
+
+def test_companions_are_series_of_the_tank(load: Load) -> None:
+    own = {"neighbor": {"companion": "temperature_2"}, "multivariate": {"companion": "ph", "deviations": 3}}
+    rules = quality(load, own)
+    assert rules.neighbor == CompanionLimits("temperature_2", 2.0, 2.0, 25 * HOUR_US, 0.15)
+    assert rules.multivariate == CompanionLimits("ph", 3.0, 2.0, 25 * HOUR_US, 0.15)
+
+
+def test_a_spike_can_be_a_differential(load: Load) -> None:
+    own = {"spike": {"suspect": "0.5 degC", "method": "differential"}}
+    assert quality(load, own).spike == SpikeLimits(0.5, None, "differential")
 
 
 @pytest.mark.parametrize(
