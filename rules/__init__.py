@@ -5,7 +5,7 @@ door that `collector` uses; what is not in `__all__` may change freely.
 """
 
 from rules import physics
-from rules.baseline import DAYS_NEEDED, Band, Baseline, DayProfile, Learning, fit_day_profile
+from rules.baseline import DAYS_NEEDED, Band, Baseline, DayProfile, Learning, PoorFit, fit_day_profile
 from rules.blocks import Block, FlagArray, FloatArray, IntArray
 from rules.causes import CAUSES, Cause
 from rules.engine import Engine, Outcome
@@ -108,6 +108,7 @@ __all__ = [
     "Outcome",
     "Parameter",
     "PlannedWork",
+    "PoorFit",
     "Priority",
     "RateAlarm",
     "RateOfChangeLimits",

@@ -8,17 +8,15 @@ engine stands on limits and rates alone.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from rules.baseline.band import DAYS_NEEDED, Band, Learning
 from rules.blocks import FloatArray, IntArray
 from rules.local_time import DAY_US, time_of_day_us
 
 SLOTS = 96
 SLOT_US = DAY_US // SLOTS
-# A week shows every weekday once; fewer days would take one odd day for the rule.
-DAYS_NEEDED = 7
 # 1 / Phi^-1(0.75): turns a median absolute deviation into a standard deviation of normal data.
 _MAD_TO_SIGMA = 1.482602218505602
 # Half width of the band in sigmas. Three leaves out 0.3 % of normal data.
@@ -32,26 +30,6 @@ _LEAST_HALF_WIDTH = {
     "water_level": 0.5,
     "volume": 0.5,
 }
-
-
-class Band(NamedTuple):
-    """The usual band at an instant and its centre, in the unit of the series."""
-
-    low: float
-    centre: float
-    high: float
-
-
-class Baseline(Protocol):
-    """What the engine asks of any baseline."""
-
-    def band_at(self, time_us: int) -> Band:
-        """Return the usual band at an instant; constant within a quarter of an hour."""
-        ...
-
-    def expect(self, times_us: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Return the low and high edge of the usual band at instants, each of shape (n,); NaN: not known."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +50,6 @@ class DayProfile:
         """Return the band's edges at instants; see `Baseline`."""
         slot = time_of_day_us(times_us, self.time_zone) // SLOT_US
         return np.asarray(self.low)[slot], np.asarray(self.high)[slot]
-
-
-@dataclass(frozen=True, slots=True)
-class Learning:
-    """There is no baseline yet: `days` whole days of `DAYS_NEEDED` are known."""
-
-    days: int
 
 
 def fit_day_profile(
