@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from rules.baseline import Band, Baseline
+from rules.change.step import Step, find_step
 from rules.habits import Habits
 from rules.heat_model import HeatModel
+from rules.hours import Drift, Hours
 from rules.setup import SeriesRules, TankRules
-from rules.slope import Slope, robust_slope
+from rules.slope import UNKNOWN, Slope, robust_slope
 from rules.trace import HOUR_CELLS, MINUTE_US, NAN, STEP_US, Trace
 
 # A value is held where the next cells have none: over ten minutes, or twice the interval of a slow
@@ -23,6 +25,11 @@ _HOLD_CELLS = 2
 _LATE_INTERVALS = 1.25
 # A slope is taken over at most this many points, for the pairs grow with their square.
 _MOST_POINTS = 13
+# Windows of the steady slope, minutes, the quickest first.
+_STEADY_MINUTES = (30, 60, 180)
+# What moves by this many noises of a level, or last digits, from end to end of a window has moved.
+_LEAST_NOISES = 4.0
+_LEAST_DIGITS = 2.5
 
 
 class Look:
@@ -47,7 +54,9 @@ class Look:
     __slots__ = (
         "_band",
         "_baseline",
+        "_hours",
         "_slopes",
+        "_step",
         "_trace",
         "age_us",
         "end_us",
@@ -58,13 +67,21 @@ class Look:
     )
 
     def __init__(
-        self, series: SeriesRules, trace: Trace, step: int, baseline: Baseline | None, habits: Habits
+        self,
+        series: SeriesRules,
+        trace: Trace,
+        step: int,
+        baseline: Baseline | None,
+        habits: Habits,
+        hours: Hours | None = None,
     ) -> None:
         self.series = series
         self.end_us = (step + 1) * STEP_US
         self.habits = habits
         self.is_flat = trace.is_flat
         self._trace = trace
+        self._step = step
+        self._hours = hours
         self._baseline = baseline
         self._band: Band | None = None
         self._slopes: dict[int, Slope] = {}
@@ -77,6 +94,11 @@ class Look:
     def name(self) -> str:
         """The name of the series within its tank."""
         return self.series.name
+
+    @property
+    def last_us(self) -> int:
+        """When the newest reading was observed."""
+        return self._trace.last_us
 
     @property
     def is_known(self) -> bool:
@@ -122,6 +144,24 @@ class Look:
         found = [value for value in self.cells(minutes + 5) if value == value]
         return max(found) - min(found) if found else 0.0
 
+    def steady_slope(self) -> Slope:
+        """Slope per hour over the shortest of 30, 60 and 180 minutes in which the value has surely moved.
+
+        Not known where it has moved in none of them: what a last digit or noise does is no slope.
+        """
+        for minutes in _STEADY_MINUTES:
+            if self.is_distinct(minutes):
+                return self.slope(minutes)
+        return UNKNOWN
+
+    def is_distinct(self, minutes: int) -> bool:
+        """Whether the slope over the last `minutes` is more than noise and resolution can make of a level."""
+        slope = self.slope(minutes)
+        if not slope.is_known or slope.low < 0.0 < slope.high:
+            return False
+        moved = abs(slope.median) * minutes / 60
+        return moved >= max(_LEAST_NOISES * self.noise_of_level, _LEAST_DIGITS * self.habits.resolution)
+
     def level(self, minutes: int, minutes_ago: int = 0) -> float:
         """Median of the cells of a stretch of `minutes` that ended `minutes_ago`; NaN for none."""
         end = len(self._trace.medians) - minutes_ago * MINUTE_US // STEP_US
@@ -135,6 +175,21 @@ class Look:
     def change(self, minutes: int, *, over: int = 15) -> float:
         """By how much the level of the last `over` minutes differs from that of `minutes` ago."""
         return self.level(over) - self.level(over, minutes)
+
+    def step(self, minutes: int) -> Step | None:
+        """The greatest step of the level in the last `minutes`, its place counted in cells; None for none."""
+        return find_step(self.cells(minutes), self.noise_of_level)
+
+    @property
+    def hours(self) -> Hours:
+        """The last three days, hour by hour."""
+        if self._hours is None:
+            self._hours = Hours(self._trace, self._step, self._baseline)
+        return self._hours
+
+    def drift(self) -> Drift | None:
+        """The slow move of three days against the baseline; None where not known."""
+        return self.hours.drift
 
     # -- what is usual -----------------------------------------------------------------------------
 
@@ -219,6 +274,10 @@ class TankLook:
         """The series that has a role, None where the tank has none or it has not been heard for a day."""
         name = self._roles.get(role)
         return None if name is None else self.series.get(name)
+
+    def role_of(self, name: str) -> str | None:
+        """The role of a series, None for none."""
+        return next((role for role, series in self._roles.items() if series == name), None)
 
     def known(self, role: str) -> Look | None:
         """The same where it has a value now and is not stuck."""

@@ -1,0 +1,267 @@
+"""The last three days of a series, hour by hour: what it usually does, and what moves it slowly.
+
+Taken at most once an hour and only when a fault asks, from the cells of whole hours alone, so that nothing
+depends on when it was asked.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from itertools import pairwise
+from typing import NamedTuple, TypeVar, cast
+
+from rules.baseline import Baseline
+from rules.change.cusum import cusum
+from rules.change.ewma import ewmas
+from rules.change.step import Step, find_step
+from rules.slope import Slope, robust_slope
+from rules.trace import HOUR_CELLS, NAN, STEP_US, Trace
+
+Found = TypeVar("Found")
+
+HOURS = 72
+# Drift is looked for in medians of six hours: four a day are nearly independent and know no thermostat.
+PERIOD_HOURS = 6
+PERIODS = HOURS // PERIOD_HOURS
+# k, and h for one false alarm of independent values in ten years of four a day: `cusum_limit(0.5, 14600)`.
+ALLOWANCE = 0.5
+LIMIT = 8.43
+# Lambda of the level that is reported; two and a half periods count as much as all before.
+_WEIGHT = 0.3
+# Of a normal distribution 99.7 % lie within three standard deviations.
+_BAND_SIGMAS = 3.0
+# What the newest hours show is not yet usual.
+RECENT_HOURS = 6
+_RECENT_CELLS = RECENT_HOURS * HOUR_CELLS
+# A day at least is needed to say what is usual.
+_FEWEST_CELLS = 20 * HOUR_CELLS
+_PERIODS_KNOWN = 8
+
+
+class Drift(NamedTuple):
+    """A slow move of the residual against the baseline over the last three days.
+
+    Parameters
+    ----------
+    high, low
+        C+ and C- over C+'s and C-'s limit: at 1 the chart rings.
+    level
+        EWMA of the residual, in the unit of the series.
+    slope
+        Robust slope of the residual per hour.
+    step
+        A step that explains it instead, if there is one.
+    since_us
+        Where the greater of both began to gather.
+    """
+
+    high: float
+    low: float
+    level: float
+    slope: Slope
+    step: Step | None
+    since_us: int
+
+
+class Usual(NamedTuple):
+    """How a series usually moves, without its last six hours; NaN where a day is not known.
+
+    Parameters
+    ----------
+    noise
+        Median of the noise within cells.
+    jump, greatest_jump
+        Median and 98 % quantile of how far a cell median lies from the mean of its neighbours.
+    moving
+        Share of cells in which the value moves at all.
+    longest_rest
+        Longest stretch without a move, in cells.
+    low, high
+        1 % and 99 % quantile of the cell medians.
+    """
+
+    noise: float
+    jump: float
+    greatest_jump: float
+    moving: float
+    longest_rest: int
+    low: float
+    high: float
+
+
+UNKNOWN = Usual(NAN, NAN, NAN, NAN, 0, NAN, NAN)
+
+
+class Hours:
+    """Features of three days that ended with the last whole hour; each is computed when first asked for."""
+
+    __slots__ = (
+        "_baseline",
+        "_centers",
+        "_drift",
+        "_end",
+        "_found",
+        "_medians",
+        "_sigma",
+        "_trace",
+        "_usual",
+        "hour",
+    )
+
+    def __init__(self, trace: Trace, step: int, baseline: Baseline | None) -> None:
+        self.hour = (step + 1) // HOUR_CELLS
+        self._trace = trace
+        self._end = self.hour * HOUR_CELLS
+        self._baseline = baseline
+        self._medians: list[float] | None = None
+        self._centers: list[float] | None = None
+        self._sigma = NAN
+        self._drift: Drift | None = None
+        self._usual: Usual | None = None
+        self._found: dict[Callable[[list[float]], object], object] = {}
+
+    def is_of(self, step: int, baseline: Baseline | None) -> bool:
+        """Whether this is still right at a step."""
+        return (step + 1) // HOUR_CELLS == self.hour and baseline is self._baseline
+
+    def _cells(self, column: list[float]) -> list[float]:
+        """Elements of the whole hours in a column of the trace, the newest last."""
+        end = len(column) - (self._trace.step + 1 - self._end)
+        return column[max(0, end - HOURS * HOUR_CELLS) : max(0, end)]
+
+    def once(self, compute: Callable[[list[float]], Found]) -> Found:
+        """What a fault makes of the cell medians of the whole hours, the newest last; computed once an hour."""
+        if compute not in self._found:
+            self._found[compute] = compute(self._cells(self._trace.medians))
+        return cast(Found, self._found[compute])
+
+    @property
+    def medians(self) -> list[float]:
+        """Hourly medians, shape (72,), the newest last; NaN where an hour is less than half known."""
+        if self._medians is None:
+            cells = self._cells(self._trace.medians)
+            self._medians = [NAN] * (HOURS - len(cells) // HOUR_CELLS)
+            for start in range(len(cells) % HOUR_CELLS, len(cells), HOUR_CELLS):
+                known = sorted(value for value in cells[start : start + HOUR_CELLS] if value == value)
+                self._medians.append(known[len(known) // 2] if known else NAN)
+        return self._medians
+
+    @property
+    def centers(self) -> list[float]:
+        """What was usual in the middle of these hours; empty while learning."""
+        if self._centers is None:
+            self._centers = []
+            if self._baseline is not None:
+                start_us = (self._end - HOURS * HOUR_CELLS) * STEP_US
+                widths = []
+                for hour in range(HOURS):
+                    at_us = start_us + (hour * HOUR_CELLS + HOUR_CELLS // 2) * STEP_US
+                    band = self._baseline.band_at(at_us)
+                    self._centers.append(band.centre)
+                    widths.append(band.high - band.low)
+                widths.sort()
+                self._sigma = widths[HOURS // 2] / (2 * _BAND_SIGMAS)
+        return self._centers
+
+    @property
+    def sigma(self) -> float:
+        """Standard deviation that the usual band allows, in the unit of the series; NaN while learning."""
+        return self._sigma if self.centers else NAN
+
+    @property
+    def residuals(self) -> list[float]:
+        """Hourly medians less what was usual; empty while learning."""
+        return [value - center for value, center in zip(self.medians, self.centers, strict=False)]
+
+    @property
+    def drift(self) -> Drift | None:
+        """The slow move of the residual; None while learning or where too few hours are known."""
+        if self._drift is None and self.centers:
+            self._drift = self._find_drift()
+        return self._drift
+
+    def _find_drift(self) -> Drift | None:
+        residuals = self.residuals
+        periods = []
+        for start in range(0, HOURS, PERIOD_HOURS):
+            known = sorted(value for value in residuals[start : start + PERIOD_HOURS] if value == value)
+            periods.append(known[len(known) // 2] if len(known) > PERIOD_HOURS // 2 else NAN)
+        known_periods = [value for value in periods if value == value]
+        sigma = self.sigma
+        if len(known_periods) < _PERIODS_KNOWN or not sigma > 0:
+            return None
+        chart = cusum([value / sigma for value in periods], ALLOWANCE)
+        since = chart.high_since if chart.high >= chart.low else chart.low_since
+        level = NAN
+        for level in ewmas(periods, _WEIGHT, known_periods[0]):  # noqa: B007 - the last one is kept
+            pass
+        between = sorted(
+            abs(after - before) for before, after in pairwise(residuals) if after == after and before == before
+        )
+        noise = between[len(between) // 2] if between else NAN
+        start_us = (self._end - (HOURS - since * PERIOD_HOURS) * HOUR_CELLS) * STEP_US
+        return Drift(
+            chart.high / LIMIT,
+            chart.low / LIMIT,
+            level,
+            robust_slope(periods, PERIOD_HOURS),
+            find_step(residuals, max(noise, sigma / 3)),
+            start_us,
+        )
+
+    @property
+    def usual(self) -> Usual:
+        """How the series usually moves."""
+        if self._usual is None:
+            self._usual = self._find_usual()
+        return self._usual
+
+    def _find_usual(self) -> Usual:
+        medians = self._cells(self._trace.medians)[:-_RECENT_CELLS]
+        noises = self._cells(self._trace.noises)[:-_RECENT_CELLS]
+        steps = self._cells(self._trace.smallest_steps)[:-_RECENT_CELLS]
+        known = [place for place, value in enumerate(medians) if value == value]
+        if len(known) < 24 or known[-1] - known[0] < _FEWEST_CELLS:
+            return UNKNOWN
+        moves = [
+            place
+            for before, place in pairwise(known)
+            if medians[place] != medians[before] or steps[place] == steps[place]
+        ]
+        rests = [after - before for before, after in pairwise([known[0], *moves, known[-1]])]
+        jumps = sorted(
+            abs(medians[place] - (medians[before] + medians[after]) / 2)
+            for before, place, after in zip(known, known[1:], known[2:], strict=False)
+        )
+        ordered = sorted(medians[place] for place in known)
+        within = sorted(value for value in noises if value == value)
+        return Usual(
+            noise=within[len(within) // 2] if within else NAN,
+            jump=jumps[len(jumps) // 2],
+            greatest_jump=jumps[math.floor(0.98 * (len(jumps) - 1))],
+            moving=len(moves) / len(known),
+            longest_rest=max(rests),
+            low=ordered[len(ordered) // 100],
+            high=ordered[len(ordered) - 1 - len(ordered) // 100],
+        )
+
+    def follows(self, hours: int) -> float:
+        """How much of what is usual in these last hours the series does: 1 its whole day cycle, 0 none.
+
+        Slope of the hourly medians over the centres of the band; NaN while learning or where less than two
+        thirds of the hours are known.
+        """
+        pairs = [
+            (center, value)
+            for center, value in zip(self.centers[-hours:], self.medians[-hours:], strict=False)
+            if value == value
+        ]
+        if len(pairs) < 2 * hours / 3:
+            return NAN
+        mean_center = sum(center for center, _ in pairs) / len(pairs)
+        mean_value = sum(value for _, value in pairs) / len(pairs)
+        square = sum((center - mean_center) ** 2 for center, _ in pairs)
+        if square <= 0.0:
+            return NAN
+        return sum((center - mean_center) * (value - mean_value) for center, value in pairs) / square
