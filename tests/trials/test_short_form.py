@@ -25,4 +25,4 @@ def test_no_fault_is_told_later_or_less_and_no_quiet_month_is_louder() -> None:
     if SHARED.is_dir():
         assert bounds.worse(found, bounds.measured("short")) == []
     else:
-        assert bounds.unlikely(found, bounds.measured("long")) == []
+        assert bounds.unlikely(found, bounds.measured("long", "short")) == []

@@ -56,9 +56,10 @@ def write(form: str, found: dict[str, Any], said: str) -> None:
     FILE.write_text(json.dumps(kept, indent=1, sort_keys=True) + "\n", encoding="utf-8")
 
 
-def measured(form: str) -> dict[str, Any]:
-    """What was measured with a form."""
-    return dict(json.loads(FILE.read_text(encoding="utf-8"))[form])
+def measured(*forms: str) -> dict[str, Any]:
+    """What was measured with the first of these forms that has been."""
+    kept = json.loads(FILE.read_text(encoding="utf-8"))
+    return dict(next(kept[form] for form in forms if form in kept))
 
 
 def worse(found: dict[str, Any], before: dict[str, Any]) -> list[str]:
