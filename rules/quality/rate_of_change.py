@@ -32,6 +32,7 @@ class RateOfChange:
     """
 
     __slots__ = (
+        "_cell_end_us",
         "_deviations",
         "_gap_us",
         "_has_rate",
@@ -56,6 +57,7 @@ class RateOfChange:
         self.spread = None if limits.deviations is None else Spread(limits.window_us)
         # Largest change by the deviations, NaN while they are not known.
         self._most = math.nan
+        self._cell_end_us = 0
         self._last = math.nan
 
     def judge(self, time_us: int, value: float, elapsed_us: int) -> int:
@@ -71,12 +73,13 @@ class RateOfChange:
         spread = self.spread
         if spread is None:
             return bits
-        if time_us >= spread.end_us:
+        if time_us >= self._cell_end_us:
             spread.close(time_us)
+            self._cell_end_us = spread.end_us
             # A maximum in this order keeps NaN.
             self._most = max(self._deviations * spread.deviation, self._least_change)
         if self._low <= value <= self._high:
-            spread.add(value)
+            spread.readings.append(value)
         if not bits:
             if change > self._most:
                 return _SUSPECT

@@ -30,8 +30,10 @@ class Spread:
 
     Attributes
     ----------
+    readings
+        Of the cell that is being filled: put them in.
     end_us
-        End of the cell that is being filled; call `close` before a reading behind it.
+        End of that cell; call `close` before a reading behind it.
     deviation
         Population standard deviation of the readings in the window; NaN while it is not filled enough.
     """
@@ -39,32 +41,28 @@ class Spread:
     __slots__ = (
         "_cells",
         "_count",
-        "_own",
         "_squares",
         "_total",
         "_window",
         "deviation",
         "end_us",
+        "readings",
     )
 
     def __init__(self, window_us: int) -> None:
         self._window = window_us // CELL_US
         self._cells: deque[_Cell] = deque()
         self._count = self._total = self._squares = 0
-        self._own: list[float] = []
+        self.readings: list[float] = []
         self.end_us = 0
         self.deviation = math.nan
 
     def __len__(self) -> int:
         return len(self._cells)
 
-    def add(self, value: float) -> None:
-        """Take a reading of the cell that is being filled."""
-        self._own.append(value)
-
     def close(self, time_us: int) -> None:
         """End the cell, for a reading at `time_us` belongs to a later one, and take the deviation anew."""
-        cells, own = self._cells, self._own
+        cells, own = self._cells, self.readings
         if own:
             cell = _Cell(
                 self.end_us // CELL_US - 1,
@@ -76,7 +74,7 @@ class Spread:
             self._count += cell.readings
             self._total += cell.total
             self._squares += cell.squares
-            self._own = []
+            self.readings = []
         number = time_us // CELL_US
         self.end_us = (number + 1) * CELL_US
         oldest = number - self._window

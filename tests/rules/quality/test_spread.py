@@ -37,7 +37,7 @@ def test_the_deviation_is_that_of_the_readings_in_the_window(drawn, hours):
             assert spread.deviation == pytest.approx(np.std(inside), abs=1e-6)
         else:
             assert np.isnan(spread.deviation)
-        spread.add(value)
+        spread.readings.append(value)
         times.append(now_us)
         values.append(value)
 
@@ -51,13 +51,13 @@ def test_the_deviation_does_not_know_what_went_before_its_window():
         time_us = CELL + place * MINUTE
         if time_us >= spreads[0].end_us:
             spreads[0].close(time_us)
-        spreads[0].add(value)
+        spreads[0].readings.append(value)
     for spread in spreads:
         for place, value in enumerate(calm):
             time_us = CELL + (500 + place) * MINUTE
             if time_us >= spread.end_us:
                 spread.close(time_us)
-            spread.add(value)
+            spread.readings.append(value)
     assert spreads[0].deviation == spreads[1].deviation > 0
 
 
