@@ -25,6 +25,7 @@ from rules import (
     IncidentOpened,
     IncidentUpdated,
     Learning,
+    PoorFit,
     Priority,
 )
 from tests.bench.trials.probes import Readings
@@ -224,7 +225,7 @@ def fit(
         for from_us, to_us in (*incidents, *moved):
             means[(starts_us + SLOT_US > from_us) & (starts_us < to_us)] = np.nan
         fitted = rules.fit_day_profile(starts_us, means, zone, series.quantity)
-        if not isinstance(fitted, Learning):
+        if not isinstance(fitted, Learning | PoorFit):
             found[index] = fitted
     return found
 
