@@ -1,4 +1,4 @@
-"""Three quiet weeks of a simulated tank raise no flag by the defaults of the file, with fine or coarse probes."""
+"""Three quiet weeks of a simulated tank raise no flag by the defaults of the file, fine probes or coarse."""
 
 from __future__ import annotations
 
