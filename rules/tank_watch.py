@@ -18,6 +18,7 @@ from rules.faults import FAULTS, Fault, Finding
 from rules.faults.fault import ON
 from rules.habits import UNKNOWN, Habits, habits_of
 from rules.heat_model import HeatModel
+from rules.hours import Hours
 from rules.look import Look, TankLook
 from rules.planned_work import UNDISTURBED_SIGNS, PlannedWork, Span, spans
 from rules.projection import Projection, project
@@ -56,7 +57,7 @@ class Judgement(NamedTuple):
 class Member:
     """One series of the tank: its index and rules, its trace, its habits and what is usual for it."""
 
-    __slots__ = ("_hour", "baseline", "habits", "index", "rate", "rules", "trace")
+    __slots__ = ("_hour", "_hours", "baseline", "habits", "index", "rate", "rules", "trace")
 
     def __init__(self, index: int, rules: SeriesRules, trace: Trace, baseline: Baseline | None) -> None:
         self.index = index
@@ -69,6 +70,7 @@ class Member:
             None if alarm is None else DelayedAlarm(alarm.on_delay_us, alarm.off_delay_us, _RATE_GAP_US)
         )
         self._hour = -1
+        self._hours: Hours | None = None
 
     def look(self, step: int) -> Look | None:
         """The series at a step; None if it has not been heard for a day."""
@@ -80,7 +82,9 @@ class Member:
         if hour != self._hour:
             self._hour = hour
             self.habits = habits_of(trace)
-        return Look(self.rules, trace, step, self.baseline, self.habits)
+        if self._hours is None or not self._hours.is_of(step, self.baseline):
+            self._hours = Hours(trace, step, self.baseline)
+        return Look(self.rules, trace, step, self.baseline, self.habits, self._hours)
 
 
 class TankWatch:
