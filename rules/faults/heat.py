@@ -88,9 +88,18 @@ def _quantile(ordered: list[float], share: float) -> float:
     return ordered[round(share * (len(ordered) - 1))]
 
 
-def usual(subject: Look) -> Usual | None:
-    """What the water usually does; None where less than a day is known."""
-    past = list(subject.cells(_LOOK_BACK_MINUTES))[:-_RECENT_CELLS]
+class _Days(NamedTuple):
+    """The lowest temperatures of three days, of all and of each, the highest, and steep slopes per hour."""
+
+    low: float
+    lows: tuple[float, ...]
+    high: float
+    falls: float
+    rises: float
+
+
+def _days(cells: list[float]) -> _Days | None:
+    past = cells[:-_RECENT_CELLS]
     ordered = _known(past)
     if len(ordered) < _FEWEST_VALUES or len(past) < _FEWEST_CELLS:
         return None
@@ -100,16 +109,6 @@ def usual(subject: Look) -> Usual | None:
         if len(day) >= _FEWEST_VALUES // 2:
             lows.append(_quantile(day, _ODD_SHARE))
             highs.append(_quantile(day, 1.0 - _ODD_SHARE))
-    low = _quantile(ordered, _ODD_SHARE)
-    is_held = len(lows) > 1 and max(lows) - min(lows) <= _HELD_SPREAD
-    centers = subject.hours.centers
-    if centers:
-        mean_low = min(centers)
-        is_held = is_held and low <= mean_low + 0.05
-        if not is_held:
-            low = min(low, mean_low - _HALF_HYSTERESIS)
-    elif not is_held:
-        low = min(low, min(lows)) if lows else low
     slopes = sorted(
         after - before
         for before, after in zip(past, past[_SLOPE_CELLS:], strict=False)
@@ -120,7 +119,26 @@ def usual(subject: Look) -> Usual | None:
         per_hour = HOUR_CELLS / _SLOPE_CELLS
         falls = _quantile(slopes, _STEEP_SHARE) * per_hour
         rises = _quantile(slopes, 1.0 - _STEEP_SHARE / 2) * per_hour
-    return Usual(low, max(highs, default=ordered[-1]), is_held, falls, rises)
+    low = _quantile(ordered, _ODD_SHARE)
+    return _Days(low, tuple(lows), max(highs, default=ordered[-1]), falls, rises)
+
+
+def usual(subject: Look) -> Usual | None:
+    """What the water usually does, as of the last whole hour; None where less than a day is known."""
+    days = subject.hours.once(_days)
+    if days is None:
+        return None
+    low, lows = days.low, days.lows
+    is_held = len(lows) > 1 and max(lows) - min(lows) <= _HELD_SPREAD
+    centers = subject.hours.centers
+    if centers:
+        mean_low = min(centers)
+        is_held = is_held and low <= mean_low + 0.05
+        if not is_held:
+            low = min(low, mean_low - _HALF_HYSTERESIS)
+    elif not is_held and lows:
+        low = min(low, *lows)
+    return Usual(low, days.high, is_held, days.falls, days.rises)
 
 
 def switching(subject: Look, power: Look, *, warms: bool) -> Switching | None:
