@@ -73,8 +73,8 @@ HEAT_COVERAGE = 0.8
 # How far the balance of heat may come to differ from what the last hour shows, as a share of its slope and at
 # least in degC/h: rooms warm up, lamps come on, evaporation varies. Where the tank's day is known, and where
 # it is not; chosen for `HEAT_COVERAGE` on computed tanks.
-_DOUBT_OF_DAY = (0.27, 0.04)
-_DOUBT = (0.5, 0.1)
+_DOUBT_OF_DAY = (0.3, 0.05)
+_DOUBT = (0.55, 0.1)
 _STEP_HOURS = 0.25
 _SLOPE_AGE_HOURS = 0.5
 

@@ -23,6 +23,12 @@ EXPLAINS = frozenset({"temperature_low"})
 # From this share of the usual fall on it is plain that nothing heats; below it the water must lie deeper.
 _PLAIN_RATIO = 0.7
 _DEEP_MARGINS = 2.5
+# Two standard errors of a slope over half an hour, per noise of a cell, 1/h.
+_SHORT_DOUBT = 4.0
+# So many noises above its lowest of the last hour it rises.
+_TURNED_NOISES = 2.0
+# Without heat water falls as it usually does while the heater rests; in a colder room somewhat faster.
+_STEEPEST_RATIO = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +106,16 @@ class HeaterFailedOff:
         least = setting["least_rate"]
         if not (hour <= -least and short <= -least / 2):
             return cold.lingering, (low, fall)
+        doubt = _SHORT_DOUBT * subject.noise_of_level
+        lowest = min(value for value in subject.cells(60) if value == value)
+        has_turned = subject.value - lowest > _TURNED_NOISES * subject.noise_of_level
+        if has_turned or hour < _STEEPEST_RATIO * cold.usual.falls - doubt:
+            # It rises again, or falls faster than without heat: cold water came in.
+            return max(cold.lingering, 0.3), (low, fall)
         # As fast as without heat it is the heater; half as fast is a weak one, lamps that help, or a draught.
-        ratio = hour / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
+        # Of hour and half hour the slower counts: cold water that came in is over within the half hour.
+        steady = max(hour, short - doubt)
+        ratio = steady / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
         if ratio < _PLAIN_RATIO and cold.depth < _DEEP_MARGINS * cold.margin:
             return 0.4, (fall, low)
         return 0.45 + 0.25 * ramp(ratio, 0.3, 0.6), (fall, low)

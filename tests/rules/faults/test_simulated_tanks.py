@@ -164,5 +164,5 @@ def test_every_parameter_says_what_it_means(code):
     assert len(set(names)) == len(names)
     assert {"on_delay", "off_delay"} <= set(names)
     for parameter in FAULTS[code].parameters:
-        assert parameter.kind in ("difference", "rate", "duration")
+        assert parameter.kind in ("difference", "rate", "duration", "number")
         assert len(parameter.meaning.split()) >= 5
