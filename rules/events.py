@@ -61,6 +61,8 @@ class Sign(StrEnum):
     """The temperature of the room."""
     BALANCE = "balance"
     """What the balance of water or salt asks for, in the unit of the series per hour."""
+    ALKALINITY = "alkalinity"
+    """What limewater adds to the alkalinity of the tank, meq/L within `window_us`."""
     SILENCE = "silence"
     """Nothing heard, for so many hours."""
     CONTACT = "contact"

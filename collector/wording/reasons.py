@@ -23,6 +23,7 @@ _WORDS = MappingProxyType(
         Sign.POWER: ("power", "value"),
         Sign.ROOM: ("room", "value"),
         Sign.BALANCE: ("change that the balance of water and salt asks for", "rate"),
+        Sign.ALKALINITY: ("rise by limewater", "alkalinity"),
         Sign.SILENCE: ("time without a reading", "hours"),
         Sign.CONTACT: ("contact", "value"),
     }
@@ -58,6 +59,8 @@ def reason_text(reason: Reason, title: str, quantity: str | None) -> str:
 def _number(value: float, kind: str, quantity: str | None) -> str:
     if kind == "hours":
         return f"{value:.1f} h"
+    if kind == "alkalinity":
+        return display_difference(value, "alkalinity")
     if kind == "value":
         return f"{value:g}" if quantity is None else display(value, quantity)
     size = f"{value:g}" if quantity is None else display_difference(value, quantity)

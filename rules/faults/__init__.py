@@ -10,7 +10,10 @@ from rules.faults import (
     heater_failed_off,
     heater_stuck_on,
     heater_weak,
+    leak,
     reactor_off_band,
+    top_off_failed,
+    top_off_overdose,
 )
 from rules.faults.fault import Fault, Finding, Parameter
 
@@ -20,6 +23,9 @@ _ALL: tuple[Fault, ...] = (
     heater_stuck_on.FAULT,
     cooling_lost.FAULT,
     circulation_stopped.FAULT,
+    top_off_overdose.FAULT,
+    top_off_failed.FAULT,
+    leak.FAULT,
     reactor_off_band.FAULT,
 )
 
