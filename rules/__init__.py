@@ -5,7 +5,18 @@ door that `collector` uses; what is not in `__all__` may change freely.
 """
 
 from rules import physics
-from rules.baseline import DAYS_NEEDED, Band, Baseline, DayProfile, Learning, PoorFit, fit_day_profile
+from rules.baseline import (
+    DAYS_NEEDED,
+    LEARN_DAYS,
+    Band,
+    Baseline,
+    DayProfile,
+    Learning,
+    PoorFit,
+    WeekProfile,
+    fit_baseline,
+    fit_day_profile,
+)
 from rules.blocks import Block, FlagArray, FloatArray, IntArray
 from rules.causes import CAUSES, Cause
 from rules.engine import Engine, Outcome
@@ -63,6 +74,7 @@ __all__ = [
     "FAULTS",
     "HOUR_US",
     "KINDS",
+    "LEARN_DAYS",
     "MICROSECONDS",
     "QUANTITIES",
     "ROLES",
@@ -121,7 +133,9 @@ __all__ = [
     "SpikeLimits",
     "Suppressed",
     "TankRules",
+    "WeekProfile",
     "WorkKind",
+    "fit_baseline",
     "fit_day_profile",
     "fit_heat_model",
     "physics",

@@ -25,7 +25,7 @@ def offset_us(time_zone: str, quarter: int) -> int:
 
 
 def wall_clock_us(times_us: IntArray, time_zone: str) -> IntArray:
-    """Return what the clock on the wall shows at instants, as microseconds since 1970 of that clock; shape (n,)."""
+    """Return what the clock on the wall shows, as microseconds since its 1970, shape (n,)."""
     quarters, position = np.unique(times_us // QUARTER_US, return_inverse=True)
     offsets = np.array([offset_us(time_zone, int(quarter)) for quarter in quarters], np.int64)
     return times_us + offsets[position]

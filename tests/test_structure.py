@@ -39,6 +39,17 @@ def imports(path: Path) -> Iterator[str]:
             yield node.module
 
 
+def third_party_at_import(path: Path) -> set[str]:
+    """What a module imports as it is loaded, outside functions."""
+    found = set()
+    for node in ast.parse(path.read_text()).body:
+        if isinstance(node, ast.Import):
+            found |= {alias.name.split(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.add(node.module.split(".")[0])
+    return found - sys.stdlib_module_names
+
+
 def modules(folder: str) -> list[Path]:
     return sorted((CHECKOUT / folder).rglob("*.py"))
 
@@ -48,7 +59,10 @@ def test_the_engine_is_pure(path):
     touched = {name.split(".")[0] for name in imports(path)} & WORLD
     assert not touched
     third_party = {name.split(".")[0] for name in imports(path)} - sys.stdlib_module_names
-    assert third_party <= {"rules", "numpy", "gsw"}
+    # A fit of what is usual runs in a process of its own, where statsmodels may be loaded.
+    fits = {"statsmodels"} if path.parent.name == "baseline" else set()
+    assert third_party <= {"rules", "numpy", "gsw"} | fits
+    assert not third_party_at_import(path) & {"statsmodels"}
     assert "datetime.now" not in path.read_text()
     assert not any(
         isinstance(node, ast.Call) and getattr(node.func, "id", "") == "open"

@@ -2,5 +2,20 @@
 
 from rules.baseline.band import DAYS_NEEDED, Band, Baseline, Learning, PoorFit
 from rules.baseline.day_profile import DayProfile, fit_day_profile
+from rules.baseline.fit import LEARN_DAYS, fit_baseline
+from rules.baseline.season import YearWave
+from rules.baseline.week_profile import WeekProfile
 
-__all__ = ["DAYS_NEEDED", "Band", "Baseline", "DayProfile", "Learning", "PoorFit", "fit_day_profile"]
+__all__ = [
+    "DAYS_NEEDED",
+    "LEARN_DAYS",
+    "Band",
+    "Baseline",
+    "DayProfile",
+    "Learning",
+    "PoorFit",
+    "YearWave",
+    "WeekProfile",
+    "fit_baseline",
+    "fit_day_profile",
+]

@@ -1,0 +1,169 @@
+"""Fits what is usual: chooses the form by days held out, measures the band, and says so where it is poor.
+
+Pure and slow (some hundredths of a second, and statsmodels is loaded by the first call): for a process of
+its own at night, and for tests.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from rules.baseline.band import DAYS_NEEDED, Learning, PoorFit
+from rules.baseline.day_grid import SLOTS, DayGrid, day_grid
+from rules.baseline.held_out import LEVEL_DAYS, Spread, level_of, residuals_of, spread_of
+from rules.baseline.season import fit_season
+from rules.baseline.shapes import SHAPES
+from rules.baseline.week_profile import WeekProfile
+from rules.blocks import FloatArray, IntArray
+from rules.local_time import DAY_US
+
+# Four weeks: enough of each weekday, and young enough to follow the seasons of a room.
+LEARN_DAYS = 28
+# A band that holds less of unseen days than this is not what it says.
+LEAST_COVERAGE = 0.95
+# A more elaborate form must err this much less than a simpler one.
+_CLEARLY_BETTER = 0.97
+# Columns of the day that must be known on a third of the days.
+_COLUMNS_KNOWN = 0.9
+# Smallest half width by quantity: probes resolve no better, and a thermostat's hysteresis of 0.2 to
+# 0.5 degC is no fault (common practice, no source).
+_LEAST_HALF_WIDTH = {
+    "temperature": 0.2,
+    "ph": 0.05,
+    "practical_salinity": 0.2,
+    "water_level": 0.5,
+    "volume": 0.5,
+}
+# What keepers of corals let these vary by altogether (common practice, no source): where no limits are
+# told, a band as wide as this says nothing.
+_USUAL_RANGE = {"temperature": 3.0, "ph": 0.7, "practical_salinity": 3.5}
+_DIGITS = 7
+_QUARTERS_AN_HOUR = 4
+
+
+def fit_baseline(
+    times_us: IntArray,
+    values: FloatArray,
+    time_zone: str,
+    quantity: str,
+    excluded: Sequence[tuple[int, int]] = (),
+    *,
+    limits: tuple[float, float] | None = None,
+    daily: tuple[IntArray, FloatArray] | None = None,
+) -> WeekProfile | Learning | PoorFit:
+    """Fit what a series usually does.
+
+    Parameters
+    ----------
+    times_us, values
+        Shape (n,), in order of time: means of a quarter of an hour or finer, without failed readings; NaN
+        is left out. Only the last `LEARN_DAYS` days count.
+    time_zone
+        IANA name; the day is that of the clock on the wall.
+    quantity
+        Decides the least width of the band.
+    excluded
+        Begin and end, in microseconds since 1970 UTC, of incidents and planned work.
+    limits
+        Low and high limit of the series, in its unit, where it has both.
+    daily
+        Middles of days and levels of these, each of shape (m,), of as many years as there are; for the
+        season. Less than a year is as good as none.
+
+    Returns
+    -------
+    WeekProfile, Learning or PoorFit
+        `Learning` until there are `DAYS_NEEDED` days that are known around the clock.
+    """
+    since_us = int(times_us[-1]) - LEARN_DAYS * DAY_US if len(times_us) else 0
+    recent = times_us > since_us
+    grid = day_grid(times_us[recent], values[recent], time_zone, excluded)
+    if (learning := _learning(grid)) is not None:
+        return learning
+    pattern, residuals = _choose(grid)
+    spread = spread_of(residuals, _LEAST_HALF_WIDTH.get(quantity, 0.0))
+    error = float(np.nanmean(np.abs(residuals)))
+    plain = _plain_error(grid, len(residuals))
+    skill = max(0.0, 1.0 - error / plain) if plain > 0 else 0.0
+    if (poor := _judge(grid, spread, skill, quantity, limits)) is not None:
+        return poor
+    weekdays = grid.weekdays
+    table = SHAPES[pattern](grid.bridged, weekdays)
+    last = slice(-LEVEL_DAYS, None)
+    level = level_of(grid.bridged[last], table[weekdays[last]])
+    centre = table + (level if math.isfinite(level) else level_of(grid.bridged, table[weekdays]))
+    if not pattern.startswith("week"):
+        centre = centre[:1]
+    season = None if daily is None else fit_season(*daily)
+    return WeekProfile(
+        time_zone=time_zone,
+        centre=tuple(_rounded(row) for row in centre),
+        half_width=_rounded(spread.half_width),
+        coverage=round(spread.coverage, 4),
+        pattern=pattern,
+        skill=round(skill, 4),
+        days=grid.days_known,
+        season=season,
+        season_from_us=0 if season is None else int(times_us[-1]) - LEVEL_DAYS * DAY_US // 2,
+    )
+
+
+def _learning(grid: DayGrid) -> Learning | None:
+    days = grid.days_known
+    if days < DAYS_NEEDED:
+        return Learning(days)
+    known = np.isfinite(grid.bridged).sum(axis=0) * 3 >= days
+    return None if known.mean() >= _COLUMNS_KNOWN else Learning(DAYS_NEEDED - 1)
+
+
+def _choose(grid: DayGrid) -> tuple[str, FloatArray]:
+    """The form that errs least on held-out days, the simplest of those that err nearly as little."""
+    chosen, kept, least = "", np.empty(0), math.inf
+    for name, shape in SHAPES.items():
+        residuals = residuals_of(grid, shape)
+        error = float(np.nanmean(np.abs(residuals)))
+        if not chosen or error < _CLEARLY_BETTER * least:
+            chosen, kept, least = name, residuals, error
+    return chosen, kept
+
+
+def _plain_error(grid: DayGrid, held_out: int) -> float:
+    """Error on the held-out days of the median of all that came before each."""
+    errors = []
+    for day in range(len(grid.values) - held_out, len(grid.values)):
+        level = level_of(grid.bridged[:day], np.zeros((day, SLOTS)))
+        errors.append(np.abs(grid.values[day] - level))
+    return float(np.nanmean(errors))
+
+
+def _judge(
+    grid: DayGrid, spread: Spread, skill: float, quantity: str, limits: tuple[float, float] | None
+) -> PoorFit | None:
+    """Why the fit is not worth judging by, None where it is."""
+    half = float(np.median(spread.half_width))
+    if spread.coverage < LEAST_COVERAGE:
+        return PoorFit("coverage", round(spread.coverage, 4), half)
+    allowed = limits[1] - limits[0] if limits is not None else _USUAL_RANGE.get(quantity, math.inf)
+    if 2 * half >= allowed:
+        return PoorFit("width", round(spread.coverage, 4), half)
+    is_narrow = half <= 2 * _LEAST_HALF_WIDTH.get(quantity, 0.0) or 2 * half <= allowed / 2 < math.inf
+    if skill < 1 - _CLEARLY_BETTER and not is_narrow and _wanders(grid, half):
+        return PoorFit("skill", round(spread.coverage, 4), half)
+    return None
+
+
+def _wanders(grid: DayGrid, half: float) -> bool:
+    """Whether the band holds nearly all that was seen, and the series takes hours to cross it."""
+    known = grid.bridged[np.isfinite(grid.bridged)]
+    low, high = np.quantile(known, (0.005, 0.995))
+    flat = grid.bridged.ravel()
+    hourly = np.abs(flat[_QUARTERS_AN_HOUR:] - flat[:-_QUARTERS_AN_HOUR])
+    return bool(2 * half > 0.9 * (high - low) and np.nanmedian(hourly) < 0.1 * half)
+
+
+def _rounded(row: FloatArray) -> tuple[float, ...]:
+    """Seven digits are beyond any probe, and short as text."""
+    return tuple(float(f"{value:.{_DIGITS}g}") for value in row)
