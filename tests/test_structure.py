@@ -59,10 +59,9 @@ def test_the_engine_is_pure(path):
     touched = {name.split(".")[0] for name in imports(path)} & WORLD
     assert not touched
     third_party = {name.split(".")[0] for name in imports(path)} - sys.stdlib_module_names
-    # A fit of what is usual runs in a process of its own, where statsmodels may be loaded.
-    fits = {"statsmodels"} if path.parent.name == "baseline" else set()
-    assert third_party <= {"rules", "numpy", "gsw"} | fits
-    assert not third_party_at_import(path) & {"statsmodels"}
+    # Fits run in a process of their own; nobody else is to load what they need.
+    assert third_party <= {"rules", "numpy", "gsw", "statsmodels"}
+    assert "statsmodels" not in third_party_at_import(path)
     assert "datetime.now" not in path.read_text()
     assert not any(
         isinstance(node, ast.Call) and getattr(node.func, "id", "") == "open"

@@ -14,8 +14,8 @@ __all__ = [
     "DayProfile",
     "Learning",
     "PoorFit",
-    "YearWave",
     "WeekProfile",
+    "YearWave",
     "fit_baseline",
     "fit_day_profile",
 ]
