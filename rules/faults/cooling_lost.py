@@ -110,7 +110,10 @@ class CoolingLost:
             return 0.0, (), None
         hour, short = subject.slope(60).median, subject.slope(30).median
         least = setting["least_rate"]
-        if not (hour >= least and short >= least / 2):
+        is_steady = hour >= least and short >= least / 2
+        # A last digit of 0.1 degC hides so slow a rise from an hour, not from three.
+        is_long = warm.hours >= 1.0 and subject.slope(180).median >= least and hour > -least / 2
+        if not (is_steady or is_long):
             return (0.3 if subject.change(360) > 0.05 else 0.0), (high, rise), None
         sure = 0.55 + 0.2 * ramp(warm.height, warm.margin, 3 * warm.margin)
         return sure, (high, rise), Priority.HIGH if warm.height < 3 * warm.margin else None

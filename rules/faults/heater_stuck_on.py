@@ -27,6 +27,11 @@ from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
 EXPLAINS = frozenset({"temperature_high"})
+# From this share of what the heater usually does on, it is plain; below it the water must have come higher.
+_PLAIN_SHARE = 0.8
+_HIGH_MARGINS = 2.5
+# Of the usual steep rise, below where the water usually ends it.
+_STEEPER = 1.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +112,15 @@ class HeaterStuckOn:
             return (0.3 if is_warm else 0.0), (high, rise)
         # What the heater makes of the water by night is its usual steep rise; by day lamps come on top of it.
         rises = warm.usual.rises
-        share = warm.excess / max(rises, least) if rises == rises else 1.0
+        share = warm.excess / max(rises, 2 * least) if rises == rises else 1.0
         sure = 0.0
         if warm.height >= warm.margin:
-            sure = 0.4 + 0.35 * ramp(share, 0.3, 0.8)
-        elif warm.above_hour >= warm.margin and hour >= rises:
-            sure = 0.4 + 0.3 * ramp(share, 0.4, 0.8)
+            sure = 0.4 + 0.35 * ramp(share, 0.4, 0.9)
+            if share < _PLAIN_SHARE and warm.height < _HIGH_MARGINS * warm.margin:
+                # A warm afternoon comes so far.
+                sure = 0.4
+        elif warm.above_hour >= 2 * warm.margin and hour >= _STEEPER * rises:
+            sure = 0.4 + 0.3 * ramp(share, 0.5, 1.0)
         if tank.has("chiller") or tank.has("fan"):
             # Cooling that works takes away what a heater gives: it is the likelier cause.
             sure *= 0.6
