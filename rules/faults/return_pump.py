@@ -23,6 +23,8 @@ _PAUSED_SHARE = 0.05
 # The water between overflow and rim is down within minutes.
 _DRAIN_CELLS = 4
 _STANDING_SHARE = 0.1
+# Over a longer hole nothing is known to have stood.
+_LONGEST_HOLE_CELLS = 3
 LEAST_RISE_CM = 0.8
 _LEAST_ABOVE_CM = 0.25
 # A level that was held for an hour on two of the last days is usual: somebody fills up by hand.
@@ -49,11 +51,8 @@ def stands_by_power(power: Look) -> Standing | None:
     limit = _STANDING_SHARE * power.habits.day_high
     if not power.value < limit:
         return None
-    count = 0
-    for value in reversed(power.cells(_LOOK_BACK_MINUTES)):
-        if value == value and value >= limit:
-            break
-        count += 1
+    cells = power.cells(_LOOK_BACK_MINUTES)
+    count = len(cells) - _start_of(cells, limit, power, is_above=False)
     since_us = power.end_us - count * STEP_US
     reason = Reason(Sign.POWER, power.name, power.value, since_us=since_us)
     return Standing(count * STEP_US, (reason,), (power.name,))
@@ -73,7 +72,7 @@ def stands_by_level(level: Look, least_rise: float = LEAST_RISE_CM) -> Standing 
     edge = max(_LEAST_ABOVE_CM, 3.0 * noise)
     if level.value < top + edge:
         return None
-    start = _start_of(cells, top + edge / 2)
+    start = _start_of(cells, top + edge / 2, level, is_above=True)
     plateau = [value for value in cells[start:] if value == value]
     before = sorted(
         value for value in cells[max(0, start - HOUR_CELLS) : max(0, start - 1)] if value == value
@@ -106,12 +105,18 @@ def return_stands(tank: TankLook) -> Reason | None:
     return None if standing is None else replace(standing.reasons[0], speaks_against=True)
 
 
-def _start_of(cells: Sequence[float], edge: float) -> int:
-    """Place of the first cell of the stretch at the end that lies above an edge."""
+def _start_of(cells: Sequence[float], edge: float, look: Look, *, is_above: bool) -> int:
+    """Place of the first cell of the stretch at the end that lies beyond an edge; a hole ends it."""
+    interval = look.habits.interval_cells
+    longest_hole = max(_LONGEST_HOLE_CELLS, 2 * interval) if interval == interval else _LONGEST_HOLE_CELLS
     start = len(cells)
     for place in range(len(cells) - 1, -1, -1):
         value = cells[place]
-        if value == value and value < edge:
+        if value != value:
+            if start - place > longest_hole:
+                break
+            continue
+        if (value >= edge) != is_above:
             break
         start = place
     return start
