@@ -37,11 +37,10 @@ _LEAST_HALF_WIDTH = {
     "water_level": 0.5,
     "volume": 0.5,
 }
-# What keepers of corals let these vary by altogether (common practice, no source): where no limits are
-# told, a band as wide as this says nothing.
-_USUAL_RANGE = {"temperature": 3.0, "ph": 0.7, "practical_salinity": 3.5}
 _DIGITS = 7
 _QUARTERS_AN_HOUR = 4
+# What needs longer than this from one edge of the band to the other drifts along, and has no usual.
+_HOURS_TO_CROSS = 48
 
 
 def fit_baseline(
@@ -146,7 +145,7 @@ def _judge(
     half = float(np.median(spread.half_width))
     if spread.coverage < LEAST_COVERAGE:
         return PoorFit("coverage", round(spread.coverage, 4), half)
-    allowed = limits[1] - limits[0] if limits is not None else _USUAL_RANGE.get(quantity, math.inf)
+    allowed = math.inf if limits is None else limits[1] - limits[0]
     if 2 * half >= allowed:
         return PoorFit("width", round(spread.coverage, 4), half)
     is_narrow = half <= 2 * _LEAST_HALF_WIDTH.get(quantity, 0.0) or 2 * half <= allowed / 2 < math.inf
@@ -156,12 +155,12 @@ def _judge(
 
 
 def _wanders(grid: DayGrid, half: float) -> bool:
-    """Whether the band holds nearly all that was seen, and the series takes hours to cross it."""
+    """Whether the band holds nearly all that was seen, and the series takes days to cross it."""
     known = grid.bridged[np.isfinite(grid.bridged)]
     low, high = np.quantile(known, (0.005, 0.995))
     flat = grid.bridged.ravel()
     hourly = np.abs(flat[_QUARTERS_AN_HOUR:] - flat[:-_QUARTERS_AN_HOUR])
-    return bool(2 * half > 0.9 * (high - low) and np.nanmedian(hourly) < 0.1 * half)
+    return bool(2 * half > 0.9 * (high - low) and np.nanmean(hourly) * _HOURS_TO_CROSS < 2 * half)
 
 
 def _rounded(row: FloatArray) -> tuple[float, ...]:

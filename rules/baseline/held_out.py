@@ -87,7 +87,8 @@ def spread_of(residuals: FloatArray, least: float) -> Spread:
     shape = _shape_of_spread(sizes)
     scores = sizes / shape
     known = np.isfinite(scores)
-    excursion = EXCURSION_SIGMAS * _MAD_TO_SIGMA * float(np.median(scores[known]))
+    # What mostly rests has no spread to be far beyond: a pump that runs now and then.
+    excursion = EXCURSION_SIGMAS * _MAD_TO_SIGMA * float(np.median(scores[known])) or math.inf
     asked = np.where(known & (scores <= excursion), scores, 0.0).max(axis=1)
     held = 0
     for day in range(len(sizes)):
