@@ -45,7 +45,8 @@ def test_every_alarm_of_an_incident_is_a_step_and_a_fault_has_what_it_found_befo
     assert len(steps) == 2 * len(raised)
     (fault,) = [step for step in raised if step.event.alarm.cause == "heater_failed_off"]
     # From the first suspicion to the ring, on the confidence that rang.
-    assert fault.before[0].finding.confidence < 0.5 <= fault.before[-1].finding.confidence
+    assert fault.before[0].at_us == fault.event.first_evidence_us
+    assert fault.before[-1].finding.confidence == pytest.approx(fault.event.evidence.confidence, abs=0.001)
     assert fault.before[-1].at_us == fault.event.at_us
     assert fault.before[-1].speaks
     assert not any(one.speaks for one in fault.before[:-1])
