@@ -15,15 +15,17 @@ from dataclasses import dataclass
 
 from rules import floor_contact
 from rules.events import Priority, Reason, Sign
-from rules.faults import water
+from rules.faults import intake, salinity, sump
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
-from rules.trace import MINUTE_US
+from rules.trace import MINUTE_US, NAN
 
 EXPLAINS = frozenset({"level_low", "salinity_low"})
-# A water change takes water out for twenty minutes, and is over within the hour.
-_LONGEST_DRAINING = 35
+# A water change takes water out for twenty minutes, and is over within the hour: so long as that the level
+# must go on falling, and what has fallen for less is told by the on-delay.
+_LEAST_DRAINING = 15
+_LONGEST_CHANGE = 75
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ class Leak:
         found = NORMAL
         is_above = False
         if level is not None:
-            usual = water.usual_sump(level)
+            usual = sump.usual_sump(level)
             margin = max(setting["margin"], 3.0 * level.noise_of_level)
             is_above = level.value > usual.high + margin
             if level.value < usual.low - margin / 2:
@@ -88,38 +90,51 @@ class Leak:
     def _by_level(
         self,
         level: Look,
-        usual: water.SumpUsual,
+        usual: sump.SumpUsual,
         margin: float,
         salt: Look | None,
         tank: TankLook,
         setting: Mapping[str, float],
     ) -> Finding:
         depth = usual.low - level.level(15)
-        minutes = water.minutes_beyond(level, usual.low, is_high=False)
+        minutes = sump.minutes_beyond(level, usual.low, is_high=False)
         since_us = level.end_us - minutes * MINUTE_US
-        falls = max(usual.falls, 0.02)
         recent = -level.slope(60 if minutes >= 60 else 30).median
+        is_filled = tank.has("top_off")
+        falls = max(usual.falls if is_filled else usual.sinks, 0.02)
         reasons: tuple[Reason, ...] = (
             Reason(Sign.LEVEL, level.name, level.value, usual.low, usual.high, since_us),
             Reason(Sign.SLOPE, level.name, -recent, -falls, window_us=60 * MINUTE_US),
         )
-        jump = water.greatest_step(level, minutes + 30, is_rise=False)
-        if jump > max(0.6 * (depth + margin), 6.0 * level.noise_of_level) or water.return_stands(tank):
+        jump = sump.greatest_step(level, minutes + 30, is_rise=False)
+        if jump > max(0.6 * (depth + margin), 6.0 * level.noise_of_level) or sump.return_stands(tank):
             return Finding(0.2, reasons, EXPLAINS)
         concerns = () if salt is None else (salt.name,)
-        least = setting["least_ratio"]
-        if tank.has("top_off"):
-            ratio = max(recent, depth / max(minutes, 30) * 60) / falls
+        mean = depth / max(minutes, 30) * 60
+        if is_filled:
+            least = setting["least_ratio"]
+            ratio = max(recent, mean) / falls
+            fall = salinity.NO_MOVE if salt is None else salinity.salt_move(salt, is_fall=True)
+            if salt is not None and fall.share >= 0.5 and fall.hours <= 4:
+                # It falls although fresh water comes in.
+                reasons += (Reason(Sign.CHANGE, salt.name, -fall.size, window_us=fall.hours * HOUR_US),)
+                ratio = max(ratio, least * min(1.5, 0.6 + fall.share))
         else:
             least = setting["least_ratio_by_hand"]
-            ratio = -level.change(360, over=30) / 6.0 / falls
-        if depth < margin or minutes < _LONGEST_DRAINING:
+            # By half a day, too, which holds nothing that a hand brought just before it fills up again.
+            ratio = (
+                min(-level.change(minutes_ago, over=30) / minutes_ago * 60 for minutes_ago in (360, 720))
+                / falls
+            )
+        if depth < margin or minutes < _LEAST_DRAINING:
             return Finding(0.3, reasons, EXPLAINS, concerns)
         if not ratio >= least:
             sure = 0.15 + 0.25 * ramp(ratio, 0.5 * least, least)
             return Finding(sure, reasons, EXPLAINS, concerns)
-        if not recent > 0.0 and minutes < 75:
-            # A water change that fills up again.
+        if minutes < _LONGEST_CHANGE and -level.change(10, over=5) < max(
+            0.1 * mean / 2, level.noise_of_level
+        ):
+            # A water change, whose water is out, or comes in.
             return Finding(0.4, reasons, EXPLAINS, concerns)
         sure = 0.6 + 0.25 * ramp(ratio, least, 3.0 * least)
         return Finding(sure, reasons, EXPLAINS, concerns)
@@ -127,12 +142,12 @@ class Leak:
     def _by_replacement(self, level: Look | None, salt: Look | None, tank: TankLook) -> Finding:
         """Salt water out and fresh water in: the balance of salt, and how much was replaced."""
         reservoir = tank.known("reservoir")
-        fall = water.NO_MOVE if salt is None else water.salt_move(salt, is_fall=True)
-        intakes: tuple[water.Intake, ...] = ()
+        fall = salinity.NO_MOVE if salt is None else salinity.salt_move(salt, is_fall=True)
+        intakes: tuple[intake.Intake, ...] = ()
         if reservoir is not None:
-            intakes = water.intakes(reservoir, level, has_fan=tank.has("fan"))
-        most = max(intakes, key=lambda one: one.share, default=water.NO_INTAKE)
-        if fall.share < 0.35 and most.share < 0.6:
+            intakes = intake.intakes(reservoir, level, has_fan=tank.has("fan"))
+        most = max(intakes, key=lambda one: one.share, default=intake.NO_INTAKE)
+        if fall.share < 0.25 and most.share < 0.6:
             return NORMAL
         reasons: tuple[Reason, ...] = ()
         concerns: tuple[str, ...] = ()
@@ -140,18 +155,36 @@ class Leak:
             concerns += (salt.name,)
             if fall.share >= 0.2:
                 reasons += (Reason(Sign.CHANGE, salt.name, -fall.size, window_us=fall.hours * HOUR_US),)
-        ratio, is_disturbed = water.NO_RATIO, False
+        ratio, is_disturbed, is_refilled = sump.NO_RATIO, False, False
         if level is not None:
-            usual = water.usual_sump(level)
+            usual = sump.usual_sump(level)
             reasons += (Reason(Sign.LEVEL, level.name, level.value, usual.low, usual.high),)
-            if fall.share >= 0.35:
-                ratio = water.fall_ratio(level, usual, fall.hours)
-            is_disturbed = water.was_disturbed(level, usual, 60 * min(fall.hours, 4) + 90)
+            if fall.hours >= 16:
+                ratio = ratio._replace(falls=sump.fall_ratio_of_a_day(level, usual))
+            elif fall.share >= 0.5:
+                ratio = sump.fall_ratio(level, usual, fall.hours)
+                asked = 1.0 + fall.size / fall.hours * 24.0 / 35.0 / salinity.GREATEST_USUAL_SHARE
+                if not usual.shows(asked):
+                    ratio = ratio._replace(falls=NAN if ratio.falls < 1.3 else ratio.falls)
+            # A refill dilutes a small tank by itself.
+            is_refilled = (
+                fall.hours <= 4
+                and level.level(15) - level.level(15, 60 * fall.hours) > 0.4 * (usual.high - usual.low)
+                and salt is not None
+                and not salinity.is_below_usual(salt, 0.05)
+            )
+            is_disturbed = is_refilled or sump.was_disturbed(level, usual, 60 * min(fall.hours, 4) + 90)
         if ratio.falls != ratio.falls and intakes and fall.hours >= 8:
-            ratio = ratio._replace(falls=intakes[-1].ratio)
+            # The reservoir tells it less finely than a level that falls between marks far apart.
+            day = intakes[-1]
+            ratio = ratio._replace(falls=day.ratio if day.share >= 0.5 else min(day.ratio, 1.1))
         sure, is_slow = self._by_salt(fall, ratio, salt, has_fan=tank.has("fan"))
-        if is_disturbed and fall.hours <= 4 and fall.share < 1.6:
+        if is_disturbed and fall.hours <= 4 and (fall.share < 1.6 or is_refilled):
             sure = min(sure, 0.4)
+        elif fall.share >= 0.5 and salinity.limewater_raises_ph(tank):
+            sure = max(sure, 0.6 + 0.25 * ramp(fall.share, 0.5, 1.2))
+        if tank.has("limewater_stirrer") and (ph := tank.known("ph")) is not None:
+            concerns += (ph.name,)
         if reservoir is not None and intakes:
             concerns += (reservoir.name,)
             reasons += (
@@ -166,15 +199,15 @@ class Leak:
         )
 
     def _by_salt(
-        self, fall: water.SaltMove, ratio: water.FallRatio, salt: Look | None, *, has_fan: bool
+        self, fall: salinity.SaltMove, ratio: sump.FallRatio, salt: Look | None, *, has_fan: bool
     ) -> tuple[float, bool]:
         """How sure salinity and level are, and whether it is slow: a salinity probe can drift like that."""
         is_slow = fall.hours >= 8
-        if salt is None or fall.share < 0.35:
+        if salt is None or fall.share < 0.25:
             return 0.0, is_slow
         # Evaporation takes 2 % of the volume a day at most, so a leak shows in the level at least so much.
         a_day = fall.size / salt.value * 24.0 / fall.hours
-        asked = 1.0 + 0.4 * a_day / water.GREATEST_USUAL_SHARE
+        asked = 1.0 + 0.4 * a_day / salinity.GREATEST_USUAL_SHARE
         least = 2.2 if has_fan and fall.hours < 16 else 1.3
         shows = ratio.falls >= least or ratio.is_slipping
         hides = ratio.falls < min(asked, 1.25) and not ratio.slips >= 1.25
@@ -194,23 +227,23 @@ class Leak:
     def _with_intake(
         self,
         sure: float,
-        fall: water.SaltMove,
-        most: water.Intake,
-        intakes: Sequence[water.Intake],
+        fall: salinity.SaltMove,
+        most: intake.Intake,
+        intakes: Sequence[intake.Intake],
         salt: Look | None,
         tank: TankLook,
     ) -> float:
         """The same with what the tank took."""
         if salt is not None and fall.share >= 0.35:
             near = min(intakes, key=lambda one: abs(one.hours - fall.hours))
-            asked = 1.0 + 0.4 * fall.size / salt.value * 24.0 / fall.hours / water.GREATEST_USUAL_SHARE
+            asked = 1.0 + 0.4 * fall.size / salt.value * 24.0 / fall.hours / salinity.GREATEST_USUAL_SHARE
             if near.ratio < min(asked, 1.25) and near.share < 0.5:
                 # Salinity falls, and no more than usual came in: the probe.
                 return min(sure, 0.4)
         volume = tank.rules.volume_litres
         if salt is not None and volume is not None:
             asked = salt.value * (most.size - most.usual) / volume
-            if asked > 1.2 * water.wander(most.hours) and fall.share < 0.3:
+            if asked > 1.2 * salinity.wander(most.hours) and fall.share < 0.3:
                 # It was evaporation after all: salt did not leave.
                 return min(sure, 0.3)
         if most.share >= 1.0:
@@ -221,7 +254,7 @@ class Leak:
 
 def _wet(contact: Look) -> Reason | None:
     """The last word of a floor contact, where it is that of a wet one; it counts until the next."""
-    for value in reversed(contact.cells(water.LOOK_BACK_MINUTES)):
+    for value in reversed(contact.cells(sump.LOOK_BACK_MINUTES)):
         if value == value:
             if floor_contact.is_wet(contact.series, value):
                 return Reason(Sign.CONTACT, contact.name, value, since_us=contact.last_us)

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rules.events import Priority, Reason, Sign
-from rules.faults import water
+from rules.faults import intake, salinity, sump
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
@@ -64,7 +64,7 @@ class TopOffFailed:
         emptied = NORMAL if reservoir is None else self._by_reservoir(reservoir, setting)
         if level is None:
             return emptied
-        usual = water.usual_sump(level)
+        usual = sump.usual_sump(level)
         margin = max(setting["margin"], 3.0 * level.noise_of_level)
         if not level.value < usual.low - margin / 2:
             return emptied
@@ -77,21 +77,23 @@ class TopOffFailed:
         if not reservoir.value < empty:
             return NORMAL
         # Who fills it anew or cleans it is done within the hour.
-        minutes = water.minutes_beyond(reservoir, empty, is_high=False)
+        minutes = sump.minutes_beyond(reservoir, empty, is_high=False)
         since_us = reservoir.end_us - minutes * MINUTE_US
         reasons = (Reason(Sign.LEVEL, reservoir.name, reservoir.value, empty, None, since_us),)
-        return Finding(0.6 if minutes >= 60 else 0.4, reasons, EXPLAINS, (reservoir.name,))
+        # What a leak has emptied tells of the leak.
+        is_told = minutes >= 60 and not intake.draws_much(reservoir)
+        return Finding(0.6 if is_told else 0.4, reasons, EXPLAINS, (reservoir.name,))
 
     def _by_level(
         self,
         level: Look,
-        usual: water.SumpUsual,
+        usual: sump.SumpUsual,
         margin: float,
         tank: TankLook,
         setting: Mapping[str, float],
     ) -> Finding:
         depth = usual.low - level.level(15)
-        minutes = water.minutes_beyond(level, usual.low, is_high=False)
+        minutes = sump.minutes_beyond(level, usual.low, is_high=False)
         since_us = level.end_us - minutes * MINUTE_US
         reasons: tuple[Reason, ...] = (
             Reason(Sign.LEVEL, level.name, level.value, usual.low, usual.high, since_us),
@@ -101,9 +103,9 @@ class TopOffFailed:
         ratio = depth / max(minutes, 30) * 60 / max(usual.falls, 0.02)
         recent = -level.slope(60).median / max(usual.falls, 0.02)
         fastest = setting["greatest_ratio"]
-        jump = water.greatest_step(level, minutes + 30, is_rise=False)
+        jump = sump.greatest_step(level, minutes + 30, is_rise=False)
         is_slow = max(ratio, recent if recent == recent else 0.0) <= 1.3 * fastest
-        if jump > max(0.6 * (depth + margin), 6.0 * level.noise_of_level) or water.return_stands(tank):
+        if jump > max(0.6 * (depth + margin), 6.0 * level.noise_of_level) or sump.return_stands(tank):
             return Finding(0.2, reasons, EXPLAINS)
         sure = 0.25 + 0.25 * ramp(depth, margin / 2, margin)
         if depth >= margin:
@@ -115,8 +117,12 @@ class TopOffFailed:
         )
         salt = tank.known("practical_salinity")
         if salt is not None:
-            fall = water.salt_move(salt, is_fall=True)
-            if fall.share >= 0.7:
+            fall = salinity.salt_move(salt, is_fall=True)
+            if (
+                (fall.share >= 0.5 and fall.hours <= 4)
+                or fall.share >= 0.8
+                or salinity.limewater_raises_ph(tank)
+            ):
                 reasons += (
                     Reason(
                         Sign.CHANGE,
@@ -128,7 +134,7 @@ class TopOffFailed:
                 )
                 sure = min(sure, 0.4)
             else:
-                rise = water.salt_move(salt, is_fall=False)
+                rise = salinity.salt_move(salt, is_fall=False)
                 if rise.share >= 0.7:
                     reasons += (
                         Reason(Sign.CHANGE, salt.name, rise.size, window_us=rise.hours * 60 * MINUTE_US),
@@ -163,7 +169,7 @@ class TopOffFailed:
                 )
         power = tank.known("top_off_power")
         if power is not None:
-            usual = water.usual_pump(power)
+            usual = intake.usual_pump(power)
             if usual.longest_run:
                 runs = power.value > 0.3 * usual.runs_at
                 more = (

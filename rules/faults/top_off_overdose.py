@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from rules import physics
 from rules.events import Priority, Reason, Sign
-from rules.faults import water
+from rules.faults import intake, salinity, sump
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.look import Look, TankLook
 from rules.projection import Projection, project
@@ -69,7 +69,7 @@ class TopOffOverdose:
             found = self._by_run(power, level, tank, setting)
         if level is None:
             return found if power is not None else None
-        usual = water.usual_sump(level)
+        usual = sump.usual_sump(level)
         margin = max(setting["margin"], 3.0 * level.noise_of_level)
         if level.value > usual.high + margin / 2:
             other = self._by_level(level, usual, margin, tank)
@@ -85,8 +85,8 @@ class TopOffOverdose:
         self, power: Look, level: Look | None, tank: TankLook, setting: Mapping[str, float]
     ) -> Finding:
         """The pump runs on, and the level is not low: so the water comes."""
-        usual = water.usual_pump(power)
-        minutes = water.run_minutes(power, usual)
+        usual = intake.usual_pump(power)
+        minutes = intake.run_minutes(power, usual)
         longest = usual.longest_run * 5
         if minutes <= longest * setting["longest_runs"] or minutes < 15:
             return NORMAL
@@ -95,28 +95,29 @@ class TopOffOverdose:
         )
         if level is None:
             return Finding(0.4, reasons, EXPLAINS, (power.name,))
-        sump = water.usual_sump(level)
-        if not level.value > sump.high - 0.1 * (sump.high - sump.low) or water.return_stands(tank):
+        marks = sump.usual_sump(level)
+        if not level.value > marks.high - 0.1 * (marks.high - marks.low) or sump.return_stands(tank):
             return NORMAL
         rise = level.slope(30).median
         if not rise > 0.0:
             return Finding(0.4, reasons, EXPLAINS, (power.name,))
-        reasons += (Reason(Sign.LEVEL, level.name, level.value, sump.low, sump.high),)
+        reasons += (Reason(Sign.LEVEL, level.name, level.value, marks.low, marks.high),)
         return Finding(0.85, reasons, EXPLAINS, (power.name,))
 
     def _by_siphon(
-        self, reservoir: Look, power: Look, level: Look, usual: water.SumpUsual, tank: TankLook
+        self, reservoir: Look, power: Look, level: Look, usual: sump.SumpUsual, tank: TankLook
     ) -> Finding:
         """The reservoir falls while its pump rests."""
-        pump = water.usual_pump(power)
-        minutes = min(water.rest_minutes(power, pump), 240)
+        pump = intake.usual_pump(power)
+        minutes = min(intake.rest_minutes(power, pump), 240)
         if minutes < 45:
             return NORMAL
         given = reservoir.level(15, minutes - 15) - reservoir.level(15)
-        least = max(0.4, 8.0 * reservoir.noise_of_level)
-        if not given > least or water.greatest_step(reservoir, minutes, is_rise=False) > 0.6 * given + least:
+        # Runs of the pump that are shorter than a cell do not show.
+        least = max(0.4, 8.0 * reservoir.noise_of_level) + intake.most_in(reservoir, minutes / 60)
+        if not given > least or sump.greatest_step(reservoir, minutes, is_rise=False) > 0.6 * given + least:
             return NORMAL
-        if water.return_stands(tank):
+        if sump.return_stands(tank):
             return NORMAL
         rise = level.change(min(minutes - 15, 120))
         reasons = (
@@ -128,8 +129,8 @@ class TopOffOverdose:
         is_high = level.value > usual.high
         return Finding(0.85 if is_high else 0.65, reasons, EXPLAINS, (reservoir.name,))
 
-    def _by_level(self, level: Look, usual: water.SumpUsual, margin: float, tank: TankLook) -> Finding:
-        minutes = water.minutes_beyond(level, usual.high, is_high=True)
+    def _by_level(self, level: Look, usual: sump.SumpUsual, margin: float, tank: TankLook) -> Finding:
+        minutes = sump.minutes_beyond(level, usual.high, is_high=True)
         since_us = level.end_us - minutes * MINUTE_US
         height = level.level(15) - usual.high
         rise = level.slope(60 if minutes >= 60 else 30)
@@ -146,7 +147,7 @@ class TopOffOverdose:
             - 3.0 * level.noise_of_level
         )
         came_from_below = min(level.cells(max(window, 120)), default=level.value) < usual.low - 2.0 * margin
-        if jump > 0.7 * climbed or came_from_below or water.return_stands(tank):
+        if jump > min(0.7 * climbed, 0.9 * height) or came_from_below or sump.return_stands(tank):
             return Finding(0.2, reasons, EXPLAINS)
         sure = 0.25 + 0.25 * ramp(height, margin / 2, margin)
         is_rising = _goes_on(level, height, minutes)
@@ -156,7 +157,7 @@ class TopOffOverdose:
             sure = 0.4
         salt = tank.known("practical_salinity")
         if salt is not None and sure >= 0.4:
-            fall = water.salt_move(salt, is_fall=True)
+            fall = salinity.salt_move(salt, is_fall=True)
             if fall.share >= 0.6:
                 reasons += (
                     Reason(Sign.CHANGE, salt.name, -fall.size, window_us=fall.hours * 60 * MINUTE_US),
@@ -244,7 +245,8 @@ def _litres_per_hour(tank: TankLook, salt: Look | None) -> float | None:
     """How much comes in, by the reservoir, else by the salinity; None where neither tells."""
     reservoir = tank.known("reservoir")
     if reservoir is not None and reservoir.series.quantity == "volume":
-        rate = -reservoir.slope(60).median
+        given = -reservoir.change(20, over=5)
+        rate = 3.0 * given if given > 6.0 * reservoir.noise_of_level else -reservoir.slope(60).median
         if rate > 0.05:
             return rate
     volume = tank.rules.volume_litres

@@ -1,0 +1,178 @@
+"""What the level in the sump usually does, and how it does now: its marks, its pace, pauses and hands.
+
+A top-off holds the level between two marks: evaporation lowers it slowly, and the pump lifts it. What is
+usual is taken once an hour from three days that ended six hours ago, so that a fault does not make itself
+usual, and by quantiles, so that feeding pauses and water changes do not either.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+from rules.hours import RECENT_HOURS
+from rules.look import Look, TankLook
+from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
+
+LOOK_BACK_MINUTES = LOOK_BACK_CELLS * STEP_US // MINUTE_US
+_RECENT_CELLS = RECENT_HOURS * HOUR_CELLS
+# A day at least is needed to say what is usual.
+_LEAST_SPAN_CELLS = 20 * HOUR_CELLS
+_FEWEST = 24
+# Feeding pauses and water changes take less of three days than this.
+_PAUSED_SHARE = 0.04
+# A fall is taken over half an hour, and what lies beyond these shares of all such stretches counts as they
+# do: those above hold a refill, those below the end of a pause. A mean, for a coarse probe falls by steps.
+_FALL_CELLS = 6
+_FALLING = (0.05, 0.65)
+# Where refills come every few minutes only what happens between two of them shows a fall.
+_SLIP_CELLS = 2
+_SLIPPING = 0.25
+_SINK_CELLS = 3 * HOUR_CELLS
+# Marks closer together than this, or refills more often, and the level does not show how fast it falls.
+_LEAST_RANGE = 0.3
+_LEAST_PERIOD = 2.0
+
+
+class SumpUsual(NamedTuple):
+    """How a level usually moves, in cm and cm/h; NaN: not known.
+
+    Parameters
+    ----------
+    low, high
+        Its range without pauses.
+    falls
+        How fast it falls between refills.
+    slips
+        The same within ten minutes, with more of the noise in it.
+    sinks
+        The same over three hours, where nothing but a hand once a day refills.
+    """
+
+    low: float
+    high: float
+    falls: float
+    slips: float
+    sinks: float
+
+    @property
+    def shows_falls(self) -> bool:
+        """Whether its marks lie far enough apart to see how fast it falls between refills."""
+        return self.shows(1.0)
+
+    def shows(self, ratio: float) -> bool:
+        """Whether they would, if it fell so many times faster."""
+        span = self.high - self.low
+        return span >= _LEAST_RANGE and span >= _LEAST_PERIOD * ratio * self.falls > 0.0
+
+
+def _moves(cells: Sequence[float], lag: int) -> list[float]:
+    return sorted(
+        move for before, after in zip(cells, cells[lag:], strict=False) if (move := after - before) == move
+    )
+
+
+def _falls(cells: Sequence[float]) -> float:
+    moves = _moves(cells, _FALL_CELLS)
+    if not moves:
+        return NAN
+    first, last = (int(share * len(moves)) for share in _FALLING)
+    total = first * moves[first] + sum(moves[first:last]) + (len(moves) - last) * moves[last]
+    return -total / len(moves) / _FALL_CELLS * HOUR_CELLS
+
+
+def _slips(cells: Sequence[float]) -> float:
+    moves = _moves(cells, _SLIP_CELLS)
+    return -moves[int(_SLIPPING * len(moves))] / _SLIP_CELLS * HOUR_CELLS if moves else NAN
+
+
+def _sinks(cells: Sequence[float]) -> float:
+    moves = _moves(cells, _SINK_CELLS)
+    return -moves[len(moves) // 2] / _SINK_CELLS * HOUR_CELLS if moves else NAN
+
+
+def _usual_sump(cells: list[float]) -> SumpUsual:
+    past = cells[:-_RECENT_CELLS]
+    known = [place for place, value in enumerate(past) if value == value]
+    if len(known) < _FEWEST or known[-1] - known[0] < _LEAST_SPAN_CELLS:
+        return SumpUsual(NAN, NAN, NAN, NAN, NAN)
+    ordered = sorted(past[place] for place in known)
+    last = len(ordered) - 1
+    low, high = ordered[round(_PAUSED_SHARE * last)], ordered[round((1.0 - _PAUSED_SHARE) * last)]
+    return SumpUsual(low, high, _falls(past), _slips(past), _sinks(past))
+
+
+def usual_sump(level: Look) -> SumpUsual:
+    """What is usual of a level, as of the last whole hour."""
+    return level.hours.once(_usual_sump)
+
+
+class FallRatio(NamedTuple):
+    """How many times faster than usual a level falls between refills; NaN where it does not show.
+
+    `is_slipping` says that it falls by more than noise within ten minutes, again and again.
+    """
+
+    falls: float
+    slips: float
+    is_slipping: bool
+
+
+NO_RATIO = FallRatio(NAN, NAN, False)
+_LEAST_SLIP_NOISES = 2.0
+
+
+def fall_ratio(level: Look, usual: SumpUsual, hours: int) -> FallRatio:
+    """How much faster than usual the level has fallen in the last hours, four at least."""
+    cells = level.cells(60 * max(hours, 4))
+    slips = _slips(cells)
+    more = (slips - usual.slips) * _SLIP_CELLS / HOUR_CELLS
+    return FallRatio(
+        _falls(cells) / usual.falls if usual.shows_falls else NAN,
+        slips / usual.slips if usual.slips > 0.0 else NAN,
+        more > _LEAST_SLIP_NOISES * level.noise_of_level and slips > 1.6 * usual.slips,
+    )
+
+
+def _falls_of_a_day(cells: list[float]) -> float:
+    return _falls(cells[-24 * HOUR_CELLS :])
+
+
+def fall_ratio_of_a_day(level: Look, usual: SumpUsual) -> float:
+    """How many times faster than usual the level fell in the last 24 whole hours; NaN: does not show."""
+    return level.hours.once(_falls_of_a_day) / usual.falls if usual.shows_falls else NAN
+
+
+def was_disturbed(level: Look, usual: SumpUsual, minutes: int) -> bool:
+    """Whether the level has left its range by far: a water change, a pause, or hands in the sump."""
+    far = max(1.0, usual.high - usual.low)
+    return any(
+        not usual.low - far < value < usual.high + far for value in level.cells(minutes) if value == value
+    )
+
+
+def minutes_beyond(level: Look, line: float, *, is_high: bool) -> int:
+    """For how long the level has lain beyond a line without a break."""
+    count = 0
+    for value in reversed(level.cells(LOOK_BACK_MINUTES)):
+        if value == value and not (value > line if is_high else value < line):
+            break
+        count += 1
+    return count * STEP_US // MINUTE_US
+
+
+def greatest_step(look: Look, minutes: int, *, is_rise: bool) -> float:
+    """The greatest rise (or fall) from one known cell to the next in the last minutes, 0 for none."""
+    known = [value for value in look.cells(minutes) if value == value]
+    if is_rise:
+        return max((after - before for before, after in pairwise(known)), default=0.0)
+    return max((before - after for before, after in pairwise(known)), default=0.0)
+
+
+def return_stands(tank: TankLook) -> bool:
+    """Whether the return pump is known to stand, or has just stood: the level tells of it alone."""
+    power = tank.look("return_pump_power")
+    if power is None or not power.habits.day_high > 0.0:
+        return False
+    return any(value < 0.1 * power.habits.day_high for value in power.cells(20))
