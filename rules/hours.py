@@ -65,7 +65,9 @@ class Drift(NamedTuple):
 
 
 class Usual(NamedTuple):
-    """How a series usually moves, without its last six hours; NaN where a day is not known.
+    """How a series usually moves, without its last six hours and the rest in which it is now.
+
+    NaN where a day is not known.
 
     Parameters
     ----------
@@ -131,7 +133,7 @@ class Hours:
         return column[max(0, end - HOURS * HOUR_CELLS) : max(0, end)]
 
     def once(self, compute: Callable[[list[float]], Found]) -> Found:
-        """What a fault makes of the cell medians of the whole hours, the newest last; computed once an hour."""
+        """What a fault makes of the cell medians of the whole hours, the newest last; once an hour."""
         if compute not in self._found:
             self._found[compute] = compute(self._cells(self._trace.medians))
         return cast(Found, self._found[compute])
@@ -197,7 +199,9 @@ class Hours:
         for level in ewmas(periods, _WEIGHT, known_periods[0]):  # noqa: B007 - the last one is kept
             pass
         between = sorted(
-            abs(after - before) for before, after in pairwise(residuals) if after == after and before == before
+            abs(after - before)
+            for before, after in pairwise(residuals)
+            if after == after and before == before
         )
         noise = between[len(between) // 2] if between else NAN
         start_us = (self._end - (HOURS - since * PERIOD_HOURS) * HOUR_CELLS) * STEP_US
@@ -218,9 +222,11 @@ class Hours:
         return self._usual
 
     def _find_usual(self) -> Usual:
-        medians = self._cells(self._trace.medians)[:-_RECENT_CELLS]
+        medians = self._cells(self._trace.medians)
+        steps = self._cells(self._trace.smallest_steps)
         noises = self._cells(self._trace.noises)[:-_RECENT_CELLS]
-        steps = self._cells(self._trace.smallest_steps)[:-_RECENT_CELLS]
+        recent = max(_RECENT_CELLS, _rest(medians, steps))
+        medians, steps = medians[:-recent], steps[:-recent]
         known = [place for place, value in enumerate(medians) if value == value]
         if len(known) < 24 or known[-1] - known[0] < _FEWEST_CELLS:
             return UNKNOWN
@@ -265,3 +271,14 @@ class Hours:
         if square <= 0.0:
             return NAN
         return sum((center - mean_center) * (value - mean_value) for center, value in pairs) / square
+
+
+def _rest(medians: list[float], steps: list[float]) -> int:
+    """Cells at the end in which nothing moved."""
+    value = NAN
+    for rest, (median, step) in enumerate(zip(reversed(medians), reversed(steps), strict=True)):
+        if median == median:
+            if step == step or (value == value and median != value):
+                return rest
+            value = median
+    return len(medians)

@@ -144,6 +144,23 @@ class Look:
         found = [value for value in self.cells(minutes + 5) if value == value]
         return max(found) - min(found) if found else 0.0
 
+    def recent_resolution(self, minutes: int) -> float:
+        """The middle one of the smallest steps in the last cells; 0 where there were none."""
+        steps = self._trace.smallest_steps[-minutes * MINUTE_US // STEP_US :]
+        known = sorted(step for step in steps if step == step)
+        return known[len(known) // 2] if known else 0.0
+
+    def rest_cells(self) -> int:
+        """For how many cells the value has stood still to the last digit, holes not counted."""
+        rest = 0
+        value, trace = self.value, self._trace
+        for median, smallest in zip(reversed(trace.medians), reversed(trace.smallest_steps), strict=True):
+            if median == median:
+                if median != value or smallest == smallest:
+                    break
+                rest += 1
+        return round(rest * max(1.0, self.habits.interval_cells)) if rest > 1 else rest
+
     def steady_slope(self) -> Slope:
         """Slope per hour over the shortest of 30, 60 and 180 minutes in which the value has surely moved.
 
@@ -242,9 +259,20 @@ class TankLook:
         Boards whose last will was published, each with its series and since when.
     heat
         How the tank takes and loses heat, None where its history does not tell.
+    listening_from_us
+        Since when everything can be heard, None for not now: what was not heard before was not silent.
     """
 
-    __slots__ = ("_roles", "boards_offline", "end_us", "heat", "rules", "series", "silent_us")
+    __slots__ = (
+        "_roles",
+        "boards_offline",
+        "end_us",
+        "heat",
+        "listening_from_us",
+        "rules",
+        "series",
+        "silent_us",
+    )
 
     def __init__(
         self,
@@ -255,6 +283,7 @@ class TankLook:
         silent_us: Mapping[str, int],
         boards_offline: Mapping[str, tuple[tuple[str, ...], int]],
         heat: HeatModel | None = None,
+        listening_from_us: int | None = 0,
     ) -> None:
         self.rules = rules
         self.end_us = end_us
@@ -262,12 +291,20 @@ class TankLook:
         self.silent_us = silent_us
         self.boards_offline = boards_offline
         self.heat = heat
+        self.listening_from_us = listening_from_us
         self._roles = roles
 
     def with_series(self, series: Mapping[str, Look]) -> TankLook:
         """The same tank with these looks instead."""
         return TankLook(
-            self.rules, self.end_us, series, self._roles, self.silent_us, self.boards_offline, self.heat
+            self.rules,
+            self.end_us,
+            series,
+            self._roles,
+            self.silent_us,
+            self.boards_offline,
+            self.heat,
+            self.listening_from_us,
         )
 
     def look(self, role: str) -> Look | None:

@@ -1,4 +1,4 @@
-"""What the flags of its readings say of a probe: is it stuck, does it give what it cannot give?
+"""What the flags of its readings say of a probe: does it give what it cannot give?
 
 Nearly always all readings pass and nothing is active; then nothing is done but to keep their last time.
 """
@@ -8,22 +8,18 @@ from __future__ import annotations
 from rules.alarm import NEVER, Change, DelayedAlarm
 from rules.flags import Flag
 from rules.quality.flat_line import FAIL as FLAT_FAIL
-from rules.quality.flat_line import NOT_EVALUATED as FLAT_NOT_EVALUATED
-from rules.quality.flat_line import SUSPECT as FLAT_SUSPECT
 from rules.quality.gross_range import FAIL as RANGE_FAIL
 from rules.trace import MINUTE_US
 
 # A sensor that gives impossible values for two minutes is gone; a single such value is a bad contact
 # or a lost bit on the wire. Longer would leave the tank unwatched, shorter would ring for a glitch.
 PROBE_DELAY_US = 2 * MINUTE_US
-# A stuck probe that moves is believed only after ten minutes, for a bad contact comes and goes.
-STUCK_OFF_DELAY_US = 10 * MINUTE_US
 _FLAT_NIBBLE = 0xF * (FLAT_FAIL // int(Flag.FAIL))
 _RANGE_NIBBLE = 0xF * (RANGE_FAIL // int(Flag.FAIL))
 
 
 class ProbeWatch:
-    """The alarms of a series whose probe is stuck or gives impossible values.
+    """The alarm of a series whose probe gives impossible values.
 
     Parameters
     ----------
@@ -41,7 +37,6 @@ class ProbeWatch:
     def __init__(self, gap_us: int) -> None:
         self.delays = {
             "probe_out_of_range": DelayedAlarm(PROBE_DELAY_US, PROBE_DELAY_US, gap_us),
-            "probe_stuck": DelayedAlarm(0, STUCK_OFF_DELAY_US, gap_us),
         }
         self._is_idle = True
         self._last_us = self._clock_us = -NEVER
@@ -69,11 +64,7 @@ class ProbeWatch:
             return []
         found = []
         seen = set(packed)
-        for cause, nibble, on, neither in (
-            ("probe_out_of_range", _RANGE_NIBBLE, RANGE_FAIL, ()),
-            # A flat line that is suspect or cannot be judged yet, as behind a gap, ends no alarm.
-            ("probe_stuck", _FLAT_NIBBLE, FLAT_FAIL, (FLAT_SUSPECT, FLAT_NOT_EVALUATED)),
-        ):
+        for cause, nibble, on in (("probe_out_of_range", _RANGE_NIBBLE, RANGE_FAIL),):
             delays = self.delays[cause]
             if delays.is_idle and all(bits & nibble != on for bits in seen):
                 delays.skip_to(times_us[-1], clocks_us[-1])
@@ -88,7 +79,7 @@ class ProbeWatch:
                     sequences[position],
                     clocks_us[position],
                     verdict == on,
-                    verdict != on and verdict not in neither,
+                    verdict != on,
                     by_clock,
                 )
             if changes:

@@ -180,7 +180,14 @@ class TankWatch:
             return []
         end_us = (step + 1) * STEP_US
         tank = TankLook(
-            self.rules, end_us, looks, self._roles, self._silent(end_us), boards_offline, self.heat
+            self.rules,
+            end_us,
+            looks,
+            self._roles,
+            self._silent(end_us),
+            boards_offline,
+            self.heat,
+            self._listening_from_us,
         )
         staged = self._judge_faults(tank)
         for member in self.members:
@@ -306,6 +313,9 @@ class TankWatch:
         size = abs(look.slope(minutes).median)
         if size != size or (delays.is_idle and size <= alarm.per_hour):
             return
+        if not look.is_distinct(minutes):
+            # A last digit that changes within a short window is no slope.
+            size = 0.0
         end_us = look.end_us
         for change in delays.observe(
             end_us, BY_CLOCK, end_us, size > alarm.per_hour, size < alarm.per_hour, by_clock=False

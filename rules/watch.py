@@ -108,11 +108,7 @@ class SeriesWatch:
             if watch.cause not in NEVER_SUPPRESSED:
                 watch.delays.suppress(self.disturbed)
         for cause, delays in self._probe.delays.items():
-            # Where the flat line test has no answer no probe is stuck.
-            is_tested = cause == "probe_stuck"
-            delays.suppress(
-                spans(one for one in works if one.suppresses(cause) or (is_tested and one.disturbs(quantity)))
-            )
+            delays.suppress(spans(one for one in works if one.suppresses(cause)))
         if self._silence is not None:
             self._silence.suppress(spans(work for work in works if work.suppresses("probe_silent")))
         self._set_wake()

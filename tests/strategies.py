@@ -39,7 +39,7 @@ def eventful_rules() -> EngineRules:
         "gross_range": GrossRangeLimits(-5.0, 60.0, 15.0, 35.0),
         "spike": SpikeLimits(0.8, 2.0),
         "rate_of_change": RateOfChangeLimits(90.0),
-        "flat_line": FlatLineLimits(0.01, 3 * MINUTE, 6 * MINUTE),
+        "flat_line": FlatLineLimits(0.01, MINUTE, 2 * MINUTE),
         "gap": GapLimits(8 * MINUTE),
         "rate_alarm": RateAlarm(3.0, 20 * MINUTE, 5 * MINUTE, 5 * MINUTE, Priority.LOW),
     }

@@ -11,6 +11,11 @@ from rules.faults import (
     heater_stuck_on,
     heater_weak,
     leak,
+    mains_power_lost,
+    probe_drifting,
+    probe_dry,
+    probe_noisy,
+    probe_stuck,
     reactor_off_band,
     top_off_failed,
     top_off_overdose,
@@ -27,6 +32,11 @@ _ALL: tuple[Fault, ...] = (
     top_off_failed.FAULT,
     leak.FAULT,
     reactor_off_band.FAULT,
+    mains_power_lost.FAULT,
+    probe_dry.FAULT,
+    probe_noisy.FAULT,
+    probe_stuck.FAULT,
+    probe_drifting.FAULT,
 )
 
 FAULTS = MappingProxyType({fault.code: fault for fault in _ALL})

@@ -404,7 +404,10 @@ class TestStuck:
     rules = one_series(gap=GapLimits(15 * MINUTE), flat_line=FlatLineLimits(0.001, 4 * HOUR_US, 8 * HOUR_US))
 
     def story(self, values_after_gap):
-        """Stuck for ten hours, away for twenty minutes, then these values, one a minute."""
+        """Stuck for ten hours, away for twenty minutes, then these values, one a minute.
+
+        The probe is stuck after eight hours, 140 min before the gap ends; the next step tells it.
+        """
         engine = Engine(self.rules)
         events = [*engine.advance(block([START_US + n * MINUTE for n in range(600)], [25.0] * 600)).events]
         back = START_US + 620 * MINUTE
@@ -417,11 +420,11 @@ class TestStuck:
         ]
 
     def test_a_gap_does_not_end_the_alarm_of_a_probe_that_is_still_stuck(self):
-        assert self.story([25.0] * 600) == [(AlarmRaised, -140)]
+        assert self.story([25.0] * 600) == [(AlarmRaised, -139)]
 
     def test_a_probe_that_moves_behind_the_gap_is_believed_after_ten_minutes(self):
         moving = [25.0 + 0.01 * (n % 7) for n in range(30)]
-        assert self.story(moving) == [(AlarmRaised, -140), (AlarmReturned, 11)]
+        assert self.story(moving) == [(AlarmRaised, -139), (AlarmReturned, 11)]
 
 
 def test_state_stays_bounded_while_a_probe_is_stuck_for_days():

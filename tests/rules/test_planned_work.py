@@ -19,7 +19,6 @@ from rules import (
     AlarmRaised,
     AlarmReturned,
     Block,
-    DayProfile,
     Engine,
     EngineRules,
     FlatLineLimits,
@@ -34,6 +33,7 @@ from rules import (
     SeriesRules,
     SpikeLimits,
     TankRules,
+    WeekProfile,
     unpack,
 )
 from rules.flags import Flag
@@ -259,13 +259,14 @@ def test_tests_that_ask_how_water_moves_are_not_evaluated_during_work():
         assert unpack(kept.tests[minute]) == dict.fromkeys(limits, Flag.NOT_EVALUATED)
     for minute in (*range(60), *range(180, 200)):
         assert (kept.primary[minute], kept.tests[minute]) == (outcome.primary[minute], outcome.tests[minute])
-    assert raised(outcome.events) == [("probe_stuck", 140)]
+    # Flat from minute 100, so stuck at 140, which the next step tells.
+    assert raised(outcome.events) == [("probe_stuck", 145)]
     assert kept.events == ()
 
 
 # -- faults, and the level behind the work -----------------------------------------------------------
 
-BAND = DayProfile("UTC", (24.7,) * 96, (25.3,) * 96)
+BAND = WeekProfile("UTC", ((25.0,) * 96,), (0.3,) * 96, 1.0, "level", 0.0, 28)
 WORK_MIN = 26 * 60
 
 
