@@ -2,7 +2,8 @@
 
 Threads: the one that calls `serve` runs the intake loop and owns everything; two "delivery" threads
 belong to the delivery workers, one for the store's outbox and one for what the store refuses; "pages"
-belongs to the page; and each attempt to reach the broker has a short-lived one of its own.
+belongs to the page; each attempt to reach the broker has a short-lived one of its own, and so has the
+fitting process of the night.
 """
 
 from __future__ import annotations
@@ -11,13 +12,12 @@ import gc
 import hashlib
 import logging
 import signal
-import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
 
-from collector.baselines import DAY_US, record_baselines, recorded_baselines
+from collector.baselines import Nightly, next_refit_us, recorded_baselines, standing, tasks_of
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.delivery import DeliveryWorker, plan_notifications
@@ -30,7 +30,7 @@ from collector.routing import Router
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
 from collector.wording import Kind, message_for
-from rules import HOUR_US, Engine, IncidentEnded, IncidentEvent
+from rules import Engine, IncidentEnded, IncidentEvent
 
 _LOG = logging.getLogger(__name__)
 
@@ -79,6 +79,7 @@ class Service:
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         self._reader = stack.enter_context(StoreReader(path))
         self._judge = self._start_judge()
+        stack.callback(self._nightly.close)
         outbox = stack.enter_context(Outbox(path))
         delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock))
         unstored = UnstoredMessages()
@@ -126,11 +127,10 @@ class Service:
         gc.collect()
         gc.freeze()
         self._intake.begin()
-        refit_at_us = self._refit_at_us
         while not self._is_stopping:
             self._intake.round()
-            if self._clock.now_us() >= refit_at_us:
-                refit_at_us = self._refit()
+            if baselines := self._nightly.turn(self._clock.now_us()):
+                self._judge.expect(baselines)
         self._intake.finish()
 
     def stop(self) -> None:
@@ -151,7 +151,7 @@ class Service:
         # None: stopped before the first backlog was over, which is then judged at the end of this one.
         from_us = (now_us if last_us is None else last_us) - engine.look_back_us
         versions, fitted_us = recorded_baselines(reader, self._ids, from_us)
-        self._refit_at_us = now_us if fitted_us is None else fitted_us + DAY_US
+        self._nightly = self._start_nightly(fitted_us)
         judge.replay(reader.recorded_blocks(self._ids, from_us), versions)
         indexes = {number: index for index, number in enumerate(self._ids)}
         for latest in reader.latest():
@@ -160,16 +160,24 @@ class Service:
         judge.restore(reader.open_incidents(), reader.open_alarms(), reader.last_incident_number)
         return judge
 
-    def _refit(self) -> int:
-        """Fit what is usual anew, and return when to do so again."""
-        now_us = self._clock.now_us()
-        try:
-            baselines = record_baselines(self._store, self._reader, self._configuration, self._ids, now_us)
-        except (StoreError, sqlite3.Error) as error:  # refused, or cannot be read
-            _LOG.warning("what is usual could not be fitted anew, the older fit stands: %s", error)
-            return now_us + HOUR_US
-        self._judge.expect(baselines)
-        return now_us + DAY_US
+    def _start_nightly(self, fitted_us: int | None) -> Nightly:
+        """Fit what is usual in the night after the last fit; at once where readings were never fitted."""
+        configuration, now_us = self._configuration, self._clock.now_us()
+        time_zone = configuration.tanks[0].rules.time_zone
+        if fitted_us is not None:
+            first_us = next_refit_us(fitted_us, time_zone)
+        elif self._reader.last_engine_us is None:
+            first_us = next_refit_us(now_us, time_zone)
+        else:
+            first_us = now_us
+        return Nightly(
+            configuration.store.path,
+            self._store,
+            tasks_of(configuration, self._ids),
+            standing(self._reader, self._ids, now_us),
+            time_zone=time_zone,
+            first_us=first_us,
+        )
 
     def _remember(self, key: str, note: str) -> None:
         """Keep a note of the session; without it the next start only takes longer."""

@@ -10,12 +10,10 @@ from rules.baseline import (
     LEARN_DAYS,
     Band,
     Baseline,
-    DayProfile,
     Learning,
     PoorFit,
     WeekProfile,
     fit_baseline,
-    fit_day_profile,
 )
 from rules.blocks import Block, FlagArray, FloatArray, IntArray
 from rules.causes import CAUSES, Cause
@@ -92,7 +90,6 @@ __all__ = [
     "Cause",
     "ClimatologyLimits",
     "CompanionLimits",
-    "DayProfile",
     "Engine",
     "EngineRules",
     "Event",
@@ -136,7 +133,6 @@ __all__ = [
     "WeekProfile",
     "WorkKind",
     "fit_baseline",
-    "fit_day_profile",
     "fit_heat_model",
     "physics",
     "primary_flag",

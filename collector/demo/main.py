@@ -22,7 +22,7 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from collector.baselines import record_baselines
+from collector.baselines import Fits, fit_in_worker, record, tasks_of
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.demo.broker import USER, DemoBroker, free_port
@@ -217,7 +217,9 @@ def _make_history(configuration: Configuration, tank: SimulatedTank, view: View)
         )
         with StoreReader(configuration.store.path) as reader:
             ids = [reader.series_id(one.tank, one.name) for one in configuration.series]
-            record_baselines(store, reader, configuration, ids, _START_US)
+        fits = fit_in_worker(configuration.store.path, tasks_of(configuration, ids), _START_US)
+        if isinstance(fits, Fits):
+            record(store, fits.found.items(), fitted_us=_START_US, applies_from_us=_START_US)
     view.say(f"  {days} days are in {_shortest(configuration.store.path)}")
 
 

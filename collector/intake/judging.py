@@ -55,11 +55,16 @@ class Judge:
         """The engine that is fed."""
         return self._engine
 
-    def expect(self, baselines: Mapping[int, Baseline]) -> None:
-        """Judge these series by new baselines from now on; the others keep theirs."""
-        if baselines:
-            self._baselines |= baselines
-            self._engine.set_baselines(self._baselines)
+    def expect(self, baselines: Mapping[int, Baseline | None]) -> None:
+        """Judge these series by new baselines from now on, None for none; the others keep theirs."""
+        if not baselines:
+            return
+        for series, baseline in baselines.items():
+            if baseline is None:
+                self._baselines.pop(series, None)
+            else:
+                self._baselines[series] = baseline
+        self._engine.set_baselines(self._baselines)
 
     def stop_listening(self) -> None:
         """Nothing can be heard, or only backlog: no silence counts, no delay ends by the clock."""
@@ -174,7 +179,7 @@ class Judge:
 
     def _apply(self, waiting: deque[Version], before_us: int | None) -> None:
         """Judge by the versions that began to apply before an instant, None for all that wait."""
-        due: dict[int, Baseline] = {}
+        due: dict[int, Baseline | None] = {}
         while waiting and (before_us is None or waiting[0].applies_from_us < before_us):
             version = waiting.popleft()
             due[version.series] = version.baseline

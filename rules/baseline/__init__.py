@@ -1,7 +1,6 @@
 """What a series usually does at this time of the day, the week and the year, and how sure that is."""
 
 from rules.baseline.band import DAYS_NEEDED, Band, Baseline, Learning, PoorFit
-from rules.baseline.day_profile import DayProfile, fit_day_profile
 from rules.baseline.fit import LEARN_DAYS, fit_baseline
 from rules.baseline.season import YearWave
 from rules.baseline.week_profile import WeekProfile
@@ -11,11 +10,9 @@ __all__ = [
     "LEARN_DAYS",
     "Band",
     "Baseline",
-    "DayProfile",
     "Learning",
     "PoorFit",
     "WeekProfile",
     "YearWave",
     "fit_baseline",
-    "fit_day_profile",
 ]

@@ -15,7 +15,7 @@ from rules.baseline.band import DAYS_NEEDED, Learning, PoorFit
 from rules.baseline.day_grid import SLOTS, DayGrid, day_grid
 from rules.baseline.held_out import LEVEL_DAYS, Spread, level_of, residuals_of, spread_of
 from rules.baseline.season import fit_season
-from rules.baseline.shapes import SHAPES
+from rules.baseline.shapes import tables_of
 from rules.baseline.week_profile import WeekProfile
 from rules.blocks import FloatArray, IntArray
 from rules.local_time import DAY_US
@@ -83,14 +83,18 @@ def fit_baseline(
     if (learning := _learning(grid)) is not None:
         return learning
     pattern, residuals = _choose(grid)
+    if np.isfinite(residuals).sum() < SLOTS:
+        # Days are there, and none beside others: nothing says how a prediction does.
+        return Learning(DAYS_NEEDED - 1)
     spread = spread_of(residuals, _LEAST_HALF_WIDTH.get(quantity, 0.0))
-    error = float(np.nanmean(np.abs(residuals)))
+    known = residuals[np.isfinite(residuals)]
+    error = float(np.mean(np.abs(known)))
     plain = _plain_error(grid, len(residuals))
     skill = max(0.0, 1.0 - error / plain) if plain > 0 else 0.0
     if (poor := _judge(grid, spread, skill, quantity, limits)) is not None:
         return poor
     weekdays = grid.weekdays
-    table = SHAPES[pattern](grid.bridged, weekdays)
+    table = tables_of(grid.bridged, weekdays)[pattern]
     last = slice(-LEVEL_DAYS, None)
     level = level_of(grid.bridged[last], table[weekdays[last]])
     centre = table + (level if math.isfinite(level) else level_of(grid.bridged, table[weekdays]))
@@ -121,11 +125,11 @@ def _learning(grid: DayGrid) -> Learning | None:
 def _choose(grid: DayGrid) -> tuple[str, FloatArray]:
     """The form that errs least on held-out days, the simplest of those that err nearly as little."""
     chosen, kept, least = "", np.empty(0), math.inf
-    for name, shape in SHAPES.items():
-        residuals = residuals_of(grid, shape)
-        error = float(np.nanmean(np.abs(residuals)))
+    for form, residuals in residuals_of(grid).items():
+        known = residuals[np.isfinite(residuals)]
+        error = float(np.mean(np.abs(known))) if len(known) else math.inf
         if not chosen or error < _CLEARLY_BETTER * least:
-            chosen, kept, least = name, residuals, error
+            chosen, kept, least = form, residuals, error
     return chosen, kept
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rules.baseline.day_grid import SLOTS, DayGrid
-from rules.baseline.shapes import WEEK, Shape
+from rules.baseline.shapes import FORMS, WEEK, tables_of
 from rules.blocks import FloatArray
 
 # Share of quarters of an hour that the band aims to hold; what it did hold is measured and kept with it.
@@ -38,22 +38,22 @@ def level_of(values: FloatArray, shape_rows: FloatArray) -> float:
     return float(np.median(known)) if len(known) else math.nan
 
 
-def residuals_of(grid: DayGrid, shape: Shape) -> FloatArray:
-    """What the held-out days leave beside what was predicted for them, shape (days, 96)."""
+def residuals_of(grid: DayGrid) -> dict[str, FloatArray]:
+    """What the held-out days leave beside what each form predicted for them, shape (days, 96)."""
     days = len(grid.values)
     weekdays = grid.weekdays
     first = max(_FEWEST_SEEN_DAYS, days - _HELD_OUT_DAYS)
     middle = (first + days) // 2
-    # In two parts, the shape fitted anew between them; the level is that of each evening.
+    # In two parts, the shapes fitted anew between them; the level is that of each evening.
     parts = [(first, days)] if days - first < WEEK else [(first, middle), (middle, days)]
-    rows = []
+    rows: dict[str, list[FloatArray]] = {form: [] for form in FORMS}
     for begin, end in parts:
-        table = shape(grid.bridged[:begin], weekdays[:begin])
-        for day in range(begin, end):
-            seen = slice(max(0, day - LEVEL_DAYS), day)
-            level = level_of(grid.bridged[seen], table[weekdays[seen]])
-            rows.append(grid.values[day] - level - table[weekdays[day]])
-    return np.array(rows)
+        for form, table in tables_of(grid.bridged[:begin], weekdays[:begin]).items():
+            for day in range(begin, end):
+                seen = slice(max(0, day - LEVEL_DAYS), day)
+                level = level_of(grid.bridged[seen], table[weekdays[seen]])
+                rows[form].append(grid.values[day] - level - table[weekdays[day]])
+    return {form: np.array(found) for form, found in rows.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,6 @@ few harmonics follow, there is the median day.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from types import MappingProxyType
-from typing import TypeAlias
-
 import numpy as np
 
 from rules.baseline.day_grid import SLOTS
@@ -24,32 +20,54 @@ _WEEKDAY_SHRINKAGE = 1.0
 # Quarters beside one another that a weekday's own deviation is averaged over.
 _WEEKDAY_SMOOTHING = 9
 
-Shape: TypeAlias = Callable[[FloatArray, IntArray], FloatArray]
+# The forms, the simplest first: one that follows must be clearly better.
+LEVEL, DAY, DAY_WITH_EDGES, WEEK_OF_DAYS, WEEK_WITH_EDGES = FORMS = (
+    "level",
+    "day",
+    "day with edges",
+    "week",
+    "week with edges",
+)
+# Iterations of the robust regression; it changes little after the first few.
+_ITERATIONS = 10
 
 
-def running_level(values: FloatArray) -> FloatArray:
-    """Mean of the day around each quarter of an hour, for (days, 96) values; NaN where half is not known."""
+def tables_of(values: FloatArray, weekdays: IntArray) -> dict[str, FloatArray]:
+    """Fit every form to days, shape (days, 96), with the weekday of each."""
+    departures, of_weeks = values - running_level(values), values - running_level(values, WEEK)
+    day, edges = harmonic_day(departures), median_day(departures)
+    return {
+        LEVEL: np.zeros((WEEK, SLOTS)),
+        DAY: day,
+        DAY_WITH_EDGES: edges,
+        WEEK_OF_DAYS: _with_weekdays(day, of_weeks, weekdays),
+        WEEK_WITH_EDGES: _with_weekdays(edges, of_weeks, weekdays),
+    }
+
+
+def running_level(values: FloatArray, days: int = 1) -> FloatArray:
+    """Mean of the days around each quarter of an hour, for (m, 96) values; NaN where half is not known."""
     flat = values.ravel()
     known = np.isfinite(flat)
     totals = np.concatenate(([0.0], np.cumsum(np.where(known, flat, 0.0))))
     counts = np.concatenate(([0], np.cumsum(known)))
-    around = np.arange(len(flat))
-    low = np.clip(around - SLOTS // 2, 0, max(0, len(flat) - SLOTS))
-    high = np.minimum(low + SLOTS, len(flat))
+    width = days * SLOTS
+    low = np.clip(np.arange(len(flat)) - width // 2, 0, max(0, len(flat) - width))
+    high = np.minimum(low + width, len(flat))
     number = counts[high] - counts[low]
     means = np.full(len(flat), np.nan)
-    enough = number > SLOTS // 2
+    enough = 2 * number > high - low
     means[enough] = (totals[high] - totals[low])[enough] / number[enough]
     return means.reshape(values.shape)
 
 
-def steady(_values: FloatArray, _weekdays: IntArray) -> FloatArray:
-    """No pattern: the level alone."""
-    return np.zeros((WEEK, SLOTS))
+def harmonic_day(departures: FloatArray) -> FloatArray:
+    """A day of harmonics, by Huber's robust regression of what days leave beside their mean.
 
-
-def harmonic_day(values: FloatArray, _weekdays: IntArray) -> FloatArray:
-    """A day of harmonics, by Huber's robust regression of what a day leaves beside its mean."""
+    References
+    ----------
+    Huber, "Robust Statistics" (1981), chapter 7; statsmodels' RLM.
+    """
     from statsmodels.robust import norms
     from statsmodels.robust.robust_linear_model import RLM
 
@@ -58,48 +76,33 @@ def harmonic_day(values: FloatArray, _weekdays: IntArray) -> FloatArray:
         [np.ones(SLOTS)]
         + [wave(order * angle) for order in range(1, HARMONICS + 1) for wave in (np.cos, np.sin)]
     )
-    departures = (values - running_level(values)).ravel()
-    known = np.isfinite(departures)
-    rows = np.tile(day, (len(values), 1))[known]
-    scale = np.median(np.abs(departures[known]))
+    left = departures.ravel()
+    known = np.isfinite(left)
+    scale = float(np.median(np.abs(left[known]))) if known.any() else 0.0
     if not scale > 0:
-        return steady(values, _weekdays)
-    fit = RLM(departures[known] / scale, rows, M=norms.HuberT()).fit(maxiter=20, cov="H1")
+        # Nothing moves, or something moves seldom: no few harmonics say when.
+        return np.zeros((WEEK, SLOTS))
+    rows = np.tile(day, (len(departures), 1))[known]
+    fit = RLM(left[known] / scale, rows, M=norms.HuberT()).fit(maxiter=_ITERATIONS)
     return centred(np.tile(day @ np.asarray(fit.params) * scale, (WEEK, 1)))
 
 
-def median_day(values: FloatArray, _weekdays: IntArray) -> FloatArray:
-    """The median of each quarter of an hour of what a day leaves beside its mean."""
-    return centred(np.tile(_medians(values - running_level(values)), (WEEK, 1)))
+def median_day(departures: FloatArray) -> FloatArray:
+    """The median of each quarter of an hour of what days leave beside their mean."""
+    return centred(np.tile(_medians(departures), (WEEK, 1)))
 
 
-def with_weekdays(day: Shape) -> Shape:
-    """A shape of the day, and what each weekday has of its own, as far as the weeks agree on it."""
-
-    def shape(values: FloatArray, weekdays: IntArray) -> FloatArray:
-        table = day(values, weekdays)
-        departures = values - running_level(values) - table[weekdays]
-        for weekday in range(WEEK):
-            own = departures[weekdays == weekday]
-            if len(own) < 2:
-                continue
-            weight = len(own) / (len(own) + _WEEKDAY_SHRINKAGE)
-            table[weekday] += weight * _smooth(_medians(own))
-        return centred(table)
-
-    return shape
-
-
-# The simplest first: one that follows must be clearly better.
-SHAPES = MappingProxyType[str, Shape](
-    {
-        "level": steady,
-        "day": harmonic_day,
-        "day with edges": median_day,
-        "week": with_weekdays(harmonic_day),
-        "week with edges": with_weekdays(median_day),
-    }
-)
+def _with_weekdays(day: FloatArray, departures: FloatArray, weekdays: IntArray) -> FloatArray:
+    """A day, and what each weekday has of its own, as far as the weeks agree on it."""
+    table = day.copy()
+    left = departures - day[weekdays]
+    for weekday in range(WEEK):
+        own = left[weekdays == weekday]
+        if len(own) < 2:
+            continue
+        weight = len(own) / (len(own) + _WEEKDAY_SHRINKAGE)
+        table[weekday] += weight * _smooth(_medians(own))
+    return centred(table)
 
 
 def centred(table: FloatArray) -> FloatArray:

@@ -33,7 +33,7 @@ class WeekProfile:
     coverage
         Share of quarters of an hour that such a band held on days that it had not seen.
     pattern
-        Which form it has: a key of `SHAPES`.
+        Which form it has: one of `rules.baseline.shapes.FORMS`.
     skill
         By how much it errs less than the plain median of all before, as a share of that error; 0: not less.
     days

@@ -35,7 +35,8 @@ from rules import (
     SeriesRules,
     SpikeLimits,
     TankRules,
-    fit_day_profile,
+    WeekProfile,
+    fit_baseline,
 )
 
 MINUTE_US = 60 * MICROSECONDS
@@ -96,9 +97,8 @@ def main() -> None:
 
     rules = make_rules()
     times, values = make_columns(options.days)
-    baselines = {
-        number: fit_day_profile(times, values[number], "UTC", "temperature") for number in range(SERIES)
-    }
+    fitted = [fit_baseline(times, values[number], "UTC", "temperature") for number in range(SERIES)]
+    baselines = {number: one for number, one in enumerate(fitted) if isinstance(one, WeekProfile)}
     # As a recording holds them: in order of time, the series side by side.
     all_times = np.repeat(times, SERIES)
     all_values = values.T.reshape(-1)

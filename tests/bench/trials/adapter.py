@@ -222,9 +222,7 @@ def fit(
     for index, series in enumerate(configuration.series):
         starts_us, means = slot_means(readings.times[series.name], readings.values[series.name], now_us)
         moved = [(work.from_us, work.settled_us) for work in works if work.disturbs(series.quantity)]
-        for from_us, to_us in (*incidents, *moved):
-            means[(starts_us + SLOT_US > from_us) & (starts_us < to_us)] = np.nan
-        fitted = rules.fit_day_profile(starts_us, means, zone, series.quantity)
+        fitted = rules.fit_baseline(starts_us, means, zone, series.quantity, (*incidents, *moved))
         if not isinstance(fitted, Learning | PoorFit):
             found[index] = fitted
     return found

@@ -19,7 +19,6 @@ from rules import (
     AlarmRaised,
     Baseline,
     Block,
-    DayProfile,
     Engine,
     EngineRules,
     LimitAlarm,
@@ -27,7 +26,8 @@ from rules import (
     SeriesRules,
     Sign,
     TankRules,
-    fit_day_profile,
+    WeekProfile,
+    fit_baseline,
 )
 
 MINUTE_US = HOUR_US // 60
@@ -76,11 +76,11 @@ def alarms(times_us, values, baseline: Baseline | None) -> list[AlarmRaised]:
     return [event for event in events if isinstance(event, AlarmRaised)]
 
 
-def learnt(times_us, values) -> DayProfile:
+def learnt(times_us, values) -> WeekProfile:
     """The baseline of the first fourteen days."""
     known = times_us < START_US + 14 * DAY_US
-    profile = fit_day_profile(times_us[known], values[known], "UTC", "temperature")
-    assert isinstance(profile, DayProfile)
+    profile = fit_baseline(times_us[known], values[known], "UTC", "temperature")
+    assert isinstance(profile, WeekProfile)
     return profile
 
 
@@ -140,7 +140,7 @@ def test_a_fault_is_not_named_over_a_hole_behind_which_all_is_well(hole):
     """Cold for five minutes of the on-delay, then no readings for a while, then as warm as ever."""
     minutes = np.arange(92)
     falling = 25.5 - np.maximum(minutes - 50, 0) * 0.01
-    profile = DayProfile("UTC", (25.3,) * 96, (25.7,) * 96)
+    profile = WeekProfile("UTC", ((25.5,) * 96,), (0.2,) * 96, 1.0, "level", 0.0, 28)
     first = alarms(START_US + minutes * MINUTE_US, falling, profile)
     assert first == []
     behind = START_US + (91 + hole + np.arange(60)) * MINUTE_US

@@ -12,7 +12,8 @@ from rules import (
     GrossRangeLimits,
     Season,
     SeriesRules,
-    fit_day_profile,
+    WeekProfile,
+    fit_baseline,
     unpack,
 )
 from rules.quality.suite import QualitySuite
@@ -143,7 +144,8 @@ def test_seasons_follow_the_clock_on_the_wall_over_its_change(zone, season, foun
 def test_a_learned_day_finds_what_is_unusual_at_this_hour():
     times = np.arange(0, 14 * DAY_US, QUARTER) + QUARTER_US - QUARTER_US % DAY_US
     swing = np.sin(times / DAY_US * 2 * np.pi)
-    profile = fit_day_profile(times, 25 + swing, "UTC", "temperature")
+    profile = fit_baseline(times, 25 + swing, "UTC", "temperature")
+    assert isinstance(profile, WeekProfile)
     suite = suite_of(ClimatologyLimits(2.0), profile, gross_range=GrossRangeLimits(0, 50, 20, 30))
     tomorrow = times[-96:] + 2 * DAY_US
     usual = (25 + swing[-96:]).tolist()

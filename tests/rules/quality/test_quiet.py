@@ -9,7 +9,7 @@ import pytest
 
 from collector.settings import load_configuration
 from collector.simulation import Recording, SimulatedTank, TankSettings
-from rules import HOUR_US, MICROSECONDS, Flag, fit_day_profile, unpack
+from rules import HOUR_US, MICROSECONDS, Flag, WeekProfile, fit_baseline, unpack
 from rules.quality.suite import QualitySuite
 
 START_US = 1_772_409_600 * MICROSECONDS
@@ -53,7 +53,9 @@ def test_no_flag_is_raised(tmp_path, name, is_coarse):
         values = np.round(values / step) * step
     learned = recording.times_us < START_US + 14 * DAY_US
     suite = QualitySuite(rules)
-    suite.set_band_source(fit_day_profile(recording.times_us[learned], values[learned], "UTC", quantity))
+    usual = fit_baseline(recording.times_us[learned], values[learned], "UTC", quantity)
+    assert isinstance(usual, WeekProfile)
+    suite.set_band_source(usual)
     packed = suite.judge(recording.times_us.tolist(), values.tolist()).packed
     # The first day has to fill the windows; from then on there is a verdict on every reading.
     assert {flag for bits in packed for flag in unpack(bits).values()} <= {Flag.NOT_EVALUATED}

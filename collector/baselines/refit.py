@@ -1,0 +1,167 @@
+"""The service's side of the fitting process: starts it at night, waits beside the service, hears its answers.
+
+A fit that fails, takes too long or is cut off leaves what is in force as it is, and is said.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TypeAlias
+from zoneinfo import ZoneInfo
+
+import orjson
+
+from collector.baselines.fitting import Task
+from collector.baselines.recorded import Fitted, from_data
+
+_LOG = logging.getLogger(__name__)
+
+# Some series cost tenths of a second each, on a Pi some seconds, and a Pi may be busy.
+TIMEOUT_S = 600.0
+# By then lights and people rest, and the clock's own changes are over in most places.
+_HOUR, _MINUTE = 3, 30
+
+
+@dataclass(frozen=True, slots=True)
+class Fits:
+    """What came of a fit: outcomes by index of the series, and what could not be fitted, and why."""
+
+    fitted_us: int
+    found: Mapping[int, Fitted]
+    errors: Mapping[int, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """The fit as a whole came to nothing."""
+
+    reason: str
+
+
+Outcome: TypeAlias = Fits | Failed
+
+
+def worker_command() -> Sequence[str]:
+    """The command that starts a fitting process."""
+    return (sys.executable, "-m", "collector.baselines.worker")
+
+
+def next_refit_us(after_us: int, time_zone: str) -> int:
+    """The next instant after this one at which it is half past three on the tank's wall."""
+    local = datetime.fromtimestamp(after_us / 1e6, UTC).astimezone(ZoneInfo(time_zone))
+    for days in (0, 1):
+        at = (local + timedelta(days=days)).replace(
+            hour=_HOUR, minute=_MINUTE, second=0, microsecond=0, fold=0
+        )
+        if (at_us := round(at.timestamp()) * 1_000_000) > after_us:
+            return at_us
+    return after_us + 86_400_000_000
+
+
+class Refit:
+    """One fit, made in a process of its own and waited for by a thread.
+
+    Parameters
+    ----------
+    store
+        Path of the store.
+    tasks
+        What to fit.
+    now_us
+        Tank time as of which to fit.
+    wake
+        Called, on that thread, when there is an outcome.
+    command
+        What to start.
+    timeout_s
+        After how long it is ended.
+    """
+
+    def __init__(
+        self,
+        store: Path,
+        tasks: Sequence[Task],
+        now_us: int,
+        *,
+        wake: Callable[[], object] = lambda: None,
+        command: Sequence[str] | None = None,
+        timeout_s: float = TIMEOUT_S,
+    ) -> None:
+        self._request = orjson.dumps({"store": str(store), "now_us": now_us, "tasks": tasks})
+        self._now_us = now_us
+        self._wake = wake
+        self._timeout_s = timeout_s
+        self._outcome: Outcome | None = None
+        kept = {name: value for name, value in os.environ.items() if not name.startswith("BRINEBELL")}
+        # One thread is as fast for tables of this size, and a Pi has other things to do.
+        kept |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+        # A session of its own: Ctrl-C is for the service.
+        self._process = subprocess.Popen(
+            command or worker_command(),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=kept,
+            start_new_session=True,
+        )
+        self._thread = threading.Thread(target=self._wait, name="baselines", daemon=True)
+        self._thread.start()
+
+    @property
+    def outcome(self) -> Outcome | None:
+        """What came of it; None while it runs."""
+        return self._outcome
+
+    def join(self) -> Outcome:
+        """Wait for the outcome."""
+        self._thread.join()
+        if self._outcome is None:
+            raise AssertionError("the waiting thread ends with an outcome")
+        return self._outcome
+
+    def close(self) -> None:
+        """End it, if it still runs."""
+        self._process.kill()
+        self._thread.join()
+
+    def _wait(self) -> None:
+        try:
+            said, complaints = self._process.communicate(self._request, self._timeout_s)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.communicate()
+            self._outcome = Failed(f"it was not done after {self._timeout_s:g} s")
+        else:
+            self._outcome = self._understand(said, complaints)
+        self._wake()
+
+    def _understand(self, said: bytes, complaints: bytes) -> Outcome:
+        status = self._process.returncode
+        if status != 0:
+            last = complaints.decode(errors="replace").strip().splitlines()[-1:] or ["nothing said"]
+            return Failed(f"the fitting process ended with {status}: {last[0]}")
+        found: dict[int, Fitted] = {}
+        errors: dict[int, str] = {}
+        try:
+            for line in said.splitlines():
+                answer = orjson.loads(line)
+                if "error" in answer:
+                    errors[answer["series"]] = str(answer["error"])
+                elif (fitted := from_data(answer["form"], answer["data"])) is not None:
+                    found[answer["series"]] = fitted
+        except (ValueError, KeyError, TypeError) as error:
+            return Failed(f"the fitting process gave an answer that cannot be read: {error!r}")
+        return Fits(self._now_us, found, errors)
+
+
+def fit_in_worker(store: Path, tasks: Sequence[Task], now_us: int) -> Outcome:
+    """Fit in a process of its own and wait for it."""
+    return Refit(store, tasks, now_us).join()
