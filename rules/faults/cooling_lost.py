@@ -14,7 +14,15 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, heat_projection, power_reason, slope_reason, switching, working
+from rules.faults.heat import (
+    band_reason,
+    heat_projection,
+    power_reason,
+    slope_over,
+    slope_reason,
+    switching,
+    working,
+)
 from rules.faults.heat_gained import Warm, beyond, see_warm
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
@@ -95,7 +103,7 @@ class CoolingLost:
             over = beyond(subject, switched.on_at)
             if over != over:
                 over = warm.height / warm.margin
-            sure = 0.5 + 0.45 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0
+            sure = 0.75 + 0.2 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0
             if found is None or sure > found[0]:
                 rise = slope_reason(subject, 60, warm.usual.rises)
                 found = (sure, (power_reason(power), high, rise), None)
@@ -108,11 +116,11 @@ class CoolingLost:
         rise = slope_reason(subject, 60, warm.usual.rises)
         if warm.height < warm.margin or not warm.is_plausible:
             return 0.0, (), None
-        hour, short = subject.slope(60).median, subject.slope(30).median
+        hour, short = slope_over(subject, 60).median, slope_over(subject, 30).median
         least = setting["least_rate"]
         is_steady = hour >= least and short >= least / 2
         # A last digit of 0.1 degC hides so slow a rise from an hour, not from three.
-        is_long = warm.hours >= 1.0 and subject.slope(180).median >= least and hour > -least / 2
+        is_long = warm.hours >= 1.0 and slope_over(subject, 180).median >= least and hour > -least / 2
         if not (is_steady or is_long):
             return (0.3 if subject.change(360) > 0.05 else 0.0), (high, rise), None
         sure = 0.55 + 0.2 * ramp(warm.height, warm.margin, 3 * warm.margin)

@@ -11,6 +11,8 @@ left out, so that a fault does not make itself usual.
 
 from __future__ import annotations
 
+import math
+from itertools import pairwise
 from typing import NamedTuple
 
 from rules.events import Reason, Sign
@@ -19,6 +21,7 @@ from rules.local_time import hour_of_day
 from rules.look import Look, TankLook
 from rules.physics.heat import usual_time_constant_hours
 from rules.projection import Projection, project_heat
+from rules.slope import Slope, robust_slope
 from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
 
 _LOOK_BACK_MINUTES = LOOK_BACK_CELLS * STEP_US // MINUTE_US
@@ -44,6 +47,14 @@ _FEWEST_SWITCHED = 2
 _LATE_SHARE = 0.1
 # A room colder by this than all day has a window open, degC.
 _DRAUGHT = 1.5
+_DRAUGHT_MINUTES = 120
+# Readings farther apart than this many cells leave holes between the points of a slope.
+_DENSE_CELLS = 1.5
+_FEWEST_OF_SLOPE = 5
+# Less from cell to cell is a movement of water, degC.
+_LEAST_STEP = 0.25
+# A thermostat's hysteresis is 0.2 degC at least (common practice, no source).
+_LEAST_TURN = 0.1
 # What a plug meters while its equipment rests; a state is 0 or 1.
 RESTING_WATTS = 0.5
 
@@ -177,9 +188,9 @@ def switching(subject: Look, power: Look, *, warms: bool) -> Switching | None:
     return Switching(full, _quantile(sorted(on), late), _quantile(sorted(off), 1.0 - late))
 
 
-def margin_of(subject: Look, least: float) -> float:
+def margin_of(subject: Look, least: float, noises: float = 4.0) -> float:
     """How far beyond a usual edge is more than this probe's noise and last digit, degC."""
-    return max(least, 4.0 * subject.noise_of_level, 1.5 * subject.habits.resolution)
+    return max(least, noises * subject.noise_of_level, 1.5 * subject.habits.resolution)
 
 
 def hours_beyond(subject: Look, edge: float, sign: int) -> float:
@@ -191,6 +202,44 @@ def hours_beyond(subject: Look, edge: float, sign: int) -> float:
             break
         count += 1
     return count / HOUR_CELLS
+
+
+def slope_over(subject: Look, minutes: int) -> Slope:
+    """Robust slope over a window that holds half a dozen readings at least, whatever their interval."""
+    interval = subject.habits.interval_cells
+    if not interval > _DENSE_CELLS:
+        return subject.slope(minutes)
+    least = round(_FEWEST_OF_SLOPE * interval) * STEP_US // MINUTE_US
+    # Points that do not lie on the newest cell, too: between readings a slope stays what it was.
+    return robust_slope(subject.cells(max(minutes, least) + 5), 1 / HOUR_CELLS)
+
+
+def steps_since(subject: Look, hours: float, sign: int, greatest_rate: float) -> float:
+    """What of a change within the last hours came in steps that no water can take, degC; 0 for nothing."""
+    known = [value for value in subject.cells(round(hours * 60) + 10) if value == value]
+    doubt = 4.0 * subject.noise_of_level + greatest_rate / HOUR_CELLS
+    least = max(_LEAST_STEP, doubt * max(1.0, subject.habits.interval_cells))
+    moves = [sign * (after - before) for before, after in pairwise(known)]
+    return sum(move for move in moves if move > least)
+
+
+def turns_up(subject: Look, minutes: int) -> int:
+    """How often the water turned and rose in the last minutes: a heater that works at another setpoint."""
+    least = max(_LEAST_TURN, 4.0 * subject.noise_of_level)
+    turns, lowest, highest, is_rising = 0, math.inf, -math.inf, False
+    for value in subject.cells(minutes):
+        if value != value:
+            continue
+        if is_rising:
+            highest = max(highest, value)
+            if value <= highest - least:
+                is_rising, lowest = False, value
+        else:
+            lowest = min(lowest, value)
+            if value >= lowest + least:
+                is_rising, highest = True, value
+                turns += 1
+    return turns
 
 
 def working(power: Look, full: float) -> float:
@@ -226,7 +275,7 @@ def slope_reason(subject: Look, minutes: int, usual_slope: float) -> Reason:
     return Reason(
         Sign.SLOPE,
         subject.name,
-        subject.slope(minutes).median,
+        slope_over(subject, minutes).median,
         usual_slope if is_known and usual_slope < 0 else None,
         usual_slope if is_known and usual_slope > 0 else None,
         window_us=minutes * MINUTE_US,
@@ -239,13 +288,15 @@ def power_reason(power: Look, *, against: bool = False) -> Reason:
 
 
 def cold_room(tank: TankLook) -> Reason | None:
-    """That the room is colder than it was all day: an open window, which no heater is made for."""
+    """That the room is colder than in three days: an open window, which no heater is made for."""
     room = tank.known("room_temperature")
-    if room is None or not room.value < room.habits.day_low - _DRAUGHT:
+    if room is None:
         return None
-    return Reason(
-        Sign.ROOM, room.name, room.value, room.habits.day_low, room.habits.day_high, speaks_against=True
-    )
+    past = _known(list(room.cells(_LOOK_BACK_MINUTES))[:-_RECENT_CELLS])
+    coldest = min(value for value in (room.value, *room.cells(_DRAUGHT_MINUTES)) if value == value)
+    if len(past) < _FEWEST_VALUES or not coldest < _quantile(past, 0.02) - _DRAUGHT:
+        return None
+    return Reason(Sign.ROOM, room.name, coldest, past[0], past[-1], speaks_against=True)
 
 
 def heat_projection(subject: Look, tank: TankLook, confidence: float) -> Projection | None:
@@ -265,5 +316,5 @@ def heat_projection(subject: Look, tank: TankLook, confidence: float) -> Project
         return None
     low, high = (subject.series.danger_line(is_high=is_high) for is_high in (False, True))
     return project_heat(
-        subject.end_us, subject.value, subject.slope(60).median, hours, low, high, day=day, hour=hour
+        subject.end_us, subject.value, slope_over(subject, 60).median, hours, low, high, day=day, hour=hour
     )

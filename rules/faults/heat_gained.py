@@ -5,11 +5,21 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from rules.events import Reason
-from rules.faults.heat import Usual, hours_beyond, margin_of, says_second_probe, usual
+from rules.faults.heat import (
+    Usual,
+    hours_beyond,
+    margin_of,
+    says_second_probe,
+    slope_over,
+    steps_since,
+    usual,
+)
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
 _LEAST_MARGIN_OF_SWITCH = 0.05
+# Where the power speaks, too, temperature need not say it alone.
+_NOISES_OF_SWITCH = 2.0
 
 
 class Warm(NamedTuple):
@@ -20,7 +30,8 @@ class Warm(NamedTuple):
     usual
         What the water usually does.
     height, margin
-        How far above where the water usually ends its rise, and how far it must be, degC.
+        How far above where the water usually ends its rise without what came in steps, and how far it must
+        be, degC.
     above_hour
         How far above the usual band of this hour; NaN while learning.
     hours, since_us
@@ -54,10 +65,10 @@ def see_warm(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
     if known is None:
         return None
     margin = margin_of(subject, least_margin)
-    height = value - known.high
     hours = hours_beyond(subject, known.high, +1)
+    height = value - known.high - 2.0 * steps_since(subject, hours, +1, greatest_rate)
     band, before = subject.band, subject.band_before(60)
-    hour = subject.slope(60).median
+    hour = slope_over(subject, 60).median
     excess = hour if band is None or before is None else hour - (band.centre - before.centre)
     return Warm(
         known,
@@ -74,4 +85,4 @@ def see_warm(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
 
 def beyond(subject: Look, edge: float) -> float:
     """How far the water lies above an edge, in margins of its own."""
-    return (subject.value - edge) / margin_of(subject, _LEAST_MARGIN_OF_SWITCH)
+    return (subject.value - edge) / margin_of(subject, _LEAST_MARGIN_OF_SWITCH, _NOISES_OF_SWITCH)

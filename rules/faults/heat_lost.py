@@ -10,7 +10,9 @@ from rules.faults.heat import (
     hours_beyond,
     margin_of,
     says_second_probe,
+    steps_since,
     switching,
+    turns_up,
     usual,
     working,
 )
@@ -22,10 +24,14 @@ from rules.trace import MINUTE_US
 _GATE = 0.1
 # With a cooler the water lies a degree or more above where heating sets in, and the heater rests for months.
 _COOLED_GAP = 1.2
-_LEAST_MARGIN_OF_REST = 0.05
+_LEAST_MARGIN_OF_REST = 0.08
+# Where the power speaks, too, temperature need not say it alone.
+_NOISES_OF_REST = 3.5
 # Water that has not become colder for six hours has found its heater again, or another setpoint.
 _SETTLED_MINUTES = 360
 _SETTLED_CHANGE = -0.05
+# Once is a lamp that came on.
+_TURNS_OF_HEATER = 2
 
 
 class Cold(NamedTuple):
@@ -36,7 +42,7 @@ class Cold(NamedTuple):
     usual
         What the water usually does.
     depth, margin
-        How far below where heating sets in, and how far it must be, degC.
+        How far below where heating sets in without what came in steps, and how far it must be, degC.
     hours, since_us
         For how long, and since when.
     is_plausible
@@ -88,13 +94,17 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
     else:
         full = switched.full
         share = working(power, full)
-        rest = (switched.on_at - value) / margin_of(subject, _LEAST_MARGIN_OF_REST)
+        rest = (switched.on_at - value) / margin_of(subject, _LEAST_MARGIN_OF_REST, _NOISES_OF_REST)
     margin = margin_of(subject, least_margin)
     depth = known.low - value
     if depth <= 0.0 and not rest > 0.0:
         return None
     hours = hours_beyond(subject, known.low, -1)
     change = subject.change(_SETTLED_MINUTES)
+    if power is None and turns_up(subject, min(_SETTLED_MINUTES, round(hours * 60))) >= _TURNS_OF_HEATER:
+        return None
+    # What came at once (a water change, a probe in air) is not what a heater lost: that must outweigh it.
+    depth -= 2.0 * steps_since(subject, hours, -1, greatest_rate)
     return Cold(
         known,
         depth,

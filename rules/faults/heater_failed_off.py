@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, heat_projection, power_reason, slope_reason
+from rules.faults.heat import band_reason, heat_projection, power_reason, slope_over, slope_reason
 from rules.faults.heat_lost import Cold, see_cold
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
@@ -25,6 +25,8 @@ _PLAIN_RATIO = 0.7
 _DEEP_MARGINS = 2.5
 # Two standard errors of a slope over half an hour, per noise of a cell, 1/h.
 _SHORT_DOUBT = 4.0
+# So many margins below where the heater sets in leave no doubt that it should be on.
+_FAR_MARGINS = 4.0
 # So many noises above its lowest of the last hour it rises.
 _TURNED_NOISES = 2.0
 # Without heat water falls as it usually does while the heater rests; in a colder room somewhat faster.
@@ -97,19 +99,22 @@ class HeaterFailedOff:
             if cold.share > 0.1:
                 return 0.0, ()
             rest = cold.rest if cold.rest == cold.rest else cold.depth / cold.margin
-            if rest > 1.0:
-                return 0.5 + 0.45 * ramp(rest, 1.0, 2.0), (power_reason(cold.power), low, fall)
+            # A probe that wanders a last digit down falls no more; far below it need not.
+            is_falling = slope_over(subject, 60).median <= -setting["least_rate"] / 2
+            if rest > 1.0 and (is_falling or rest > _FAR_MARGINS):
+                return 0.75 + 0.2 * ramp(rest, 1.0, 2.0), (power_reason(cold.power), low, fall)
             return 0.3 * ramp(rest, 0.0, 1.0), (power_reason(cold.power), low)
         if cold.depth < cold.margin or not cold.is_plausible:
             return 0.0, ()
-        hour, short = subject.slope(60).median, subject.slope(30).median
+        hour, short = slope_over(subject, 60).median, slope_over(subject, 30).median
         least = setting["least_rate"]
         if not (hour <= -least and short <= -least / 2):
             return cold.lingering, (low, fall)
         doubt = _SHORT_DOUBT * subject.noise_of_level
         lowest = min(value for value in subject.cells(60) if value == value)
         has_turned = subject.value - lowest > _TURNED_NOISES * subject.noise_of_level
-        if has_turned or hour < _STEEPEST_RATIO * cold.usual.falls - doubt:
+        steepest = _STEEPEST_RATIO * cold.usual.falls - doubt
+        if has_turned or hour < steepest or short < steepest:
             # It rises again, or falls faster than without heat: cold water came in.
             return max(cold.lingering, 0.3), (low, fall)
         # As fast as without heat it is the heater; half as fast is a weak one, lamps that help, or a draught.

@@ -18,6 +18,7 @@ from rules.faults.heat import (
     band_reason,
     heat_projection,
     power_reason,
+    slope_over,
     slope_reason,
     switching,
     working,
@@ -101,9 +102,9 @@ class HeaterStuckOn:
                 over = beyond(subject, switched.off_at)
                 if over != over:
                     over = warm.height / warm.margin
-                sure = 0.5 + 0.45 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0
+                sure = 0.75 + 0.2 * ramp(over, 1.0, 2.0) if over > 1.0 else 0.0
                 return sure, (power_reason(power), high, rise)
-        hour, short = subject.slope(60).median, subject.slope(30).median
+        hour, short = slope_over(subject, 60).median, slope_over(subject, 30).median
         least = setting["least_rate"]
         if not warm.is_plausible:
             return 0.0, ()

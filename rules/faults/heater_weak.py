@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, cold_room, heat_projection, power_reason, slope_reason
+from rules.faults.heat import band_reason, cold_room, heat_projection, power_reason, slope_over, slope_reason
 from rules.faults.heat_lost import Cold, see_cold
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
@@ -94,16 +94,17 @@ class HeaterWeak:
                 room = cold_room(tank)
                 if room is not None:
                     return 0.4, (*works, room)
-                return (0.75, works) if subject.slope(60).median < 0.0 else (max(cold.lingering, 0.3), works)
+                is_falling = slope_over(subject, 60).median < 0.0
+                return (0.75 if is_falling else max(cold.lingering, 0.3)), works
             return 0.0, ()
-        long = subject.slope(180)
+        long = slope_over(subject, 180)
         if cold.depth < cold.margin or not cold.is_plausible or not long.is_known:
             return 0.0, ()
         if cold.hours * HOUR_US < setting["least_time"]:
             return 0.3, (low,)
-        if long.median >= -0.01 or subject.slope(60).median > 0.02:
+        if long.median >= -0.01 or slope_over(subject, 60).median > 0.02:
             return cold.lingering, (low,)
-        ratio = subject.slope(60).median / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
+        ratio = slope_over(subject, 60).median / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
         return 0.65 - 0.3 * ramp(ratio, 0.5, 0.8), (low, slope_reason(subject, 180, cold.usual.falls))
 
 

@@ -132,7 +132,7 @@ def test_a_cold_water_change_is_not_a_heater_failure(drop, with_baseline):
     back = np.clip((hours - 0.4) * 0.25, 0.0, drop)
     changed = values - np.where(hours > 0, fall - np.minimum(back, fall), 0.0)
     raised = alarms(times, changed, learnt(times, values) if with_baseline else None)
-    assert [event.alarm.cause for event in raised] == []
+    assert not {event.alarm.cause for event in raised} & {"heater_failed_off", "heater_weak"}
 
 
 @pytest.mark.parametrize("hole", [14, 40])
