@@ -96,7 +96,7 @@ class HeaterFailedOff:
         low = band_reason(subject, cold.usual.low, None, cold.since_us)
         fall = slope_reason(subject, 60, cold.usual.falls)
         if cold.power is not None:
-            if cold.share > 0.1:
+            if max(cold.share, cold.power.value / cold.full) > 0.1:
                 return 0.0, ()
             rest = cold.rest if cold.rest == cold.rest else cold.depth / cold.margin
             # A probe that wanders a last digit down falls no more; far below it need not.
