@@ -57,12 +57,12 @@ class Boards:
             if delays.due_us != NEVER and (change := delays.expire(clock_us)) is not None
         ]
 
-    def offline(self, tank: str) -> dict[str, tuple[tuple[str, ...], int]]:
-        """Boards of a tank that are gone: name -> their series and since when."""
+    def offline(self, tank: str, at_us: int) -> dict[str, tuple[tuple[str, ...], int]]:
+        """Boards of a tank that are gone at an instant: name -> their series and since when."""
         return {
             name: (series, delays.since_us)
             for (place, name), (delays, series) in self._known.items()
-            if place == tank and delays.is_active
+            if place == tank and delays.is_active and delays.since_us + ON_DELAY_US <= at_us
         }
 
     def adopt(self, active: Iterable[AlarmRaised]) -> None:

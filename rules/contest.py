@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from rules.alarm import NEVER
-from rules.events import Rival
+from rules.events import AlarmRaised, Priority, Rival
 from rules.faults.fault import OFF, ON, Fault, Finding
 from rules.trace import MINUTE_US
 
@@ -27,8 +27,9 @@ class Post:
 
     Attributes
     ----------
-    fault, subject, setting
-        What is looked for, in which series, with which parameters.
+    fault, subjects, setting
+        What is looked for, in which series (the first of them that is heard; it is filed under the very
+        first), with which parameters.
     finding
         What it found at this step; None where it could not know.
     is_held
@@ -37,24 +38,34 @@ class Post:
         Whether it is an alarm.
     since_us
         Since when it has been on.
+    confidence, explains
+        Of the last finding that it could make: a probe that misses a reading changes nobody's mind.
+    told
+        The priority with which it was last told; None where it was not.
     """
 
     __slots__ = (
         "_known_us",
         "_off_us",
+        "confidence",
+        "explains",
         "fault",
         "finding",
         "is_held",
         "setting",
         "since_us",
         "speaks",
-        "subject",
+        "subjects",
+        "told",
     )
 
-    def __init__(self, fault: Fault, subject: str, setting: Mapping[str, float]) -> None:
+    def __init__(self, fault: Fault, subjects: tuple[str, ...], setting: Mapping[str, float]) -> None:
         self.fault = fault
-        self.subject = subject
+        self.subjects = subjects
         self.setting = setting
+        self.confidence = 0.0
+        self.explains: frozenset[str] = frozenset()
+        self.told: Priority | None = None
         self.finding: Finding | None = None
         self.is_held = False
         self.speaks = False
@@ -70,15 +81,30 @@ class Post:
     @property
     def strength(self) -> float:
         """How sure it is, with the advantage of who speaks."""
-        confidence = 0.0 if self.finding is None else self.finding.confidence
-        return confidence + OVERTAKING if self.speaks else confidence
+        return self.confidence + OVERTAKING if self.speaks else self.confidence
+
+    @property
+    def may_speak(self) -> bool:
+        """Whether it is held, and what it would begin to say is known now and still so."""
+        return self.is_held and (self.speaks or (self.finding is not None and self.finding.confidence >= ON))
+
+    @property
+    def priority(self) -> Priority:
+        """How soon a person must act by what it found last."""
+        own = None if self.finding is None else self.finding.priority
+        return own or self.fault.priority
 
     def hold(self, end_us: int, finding: Finding) -> None:
         """Take the finding of a step that ends at `end_us`."""
-        if not self.is_held and end_us - self._known_us > LONGEST_UNKNOWN_US:
-            self.since_us = NEVER
+        if end_us - self._known_us > LONGEST_UNKNOWN_US:
+            self._off_us = NEVER
+            if not self.speaks:
+                self.release()
         self._known_us = end_us
         self.finding = finding
+        self.confidence = finding.confidence
+        if finding.explains:
+            self.explains = finding.explains
         if finding.confidence >= ON:
             self._off_us = NEVER
             if self.since_us == NEVER:
@@ -106,12 +132,14 @@ class Post:
         self.is_held = False
         self.since_us = self._off_us = NEVER
 
-    def adopt(self, since_us: int | None) -> None:
-        """Take over after a restart that it speaks since then, or that it does not (None)."""
-        self.speaks = since_us is not None
-        if since_us is not None:
+    def adopt(self, raised: AlarmRaised | None) -> None:
+        """Take over after a restart what it last told, or that it does not speak (None)."""
+        self.speaks = raised is not None
+        self.told = None
+        if raised is not None:
             self.is_held = True
-            self.since_us = since_us
+            self.since_us = raised.first_evidence_us
+            self.told = raised.priority
 
 
 def settle(posts: Sequence[Post]) -> list[tuple[Post, bool]]:
@@ -125,11 +153,13 @@ def settle(posts: Sequence[Post]) -> list[tuple[Post, bool]]:
     speaking: list[Post] = []
     # The sort is stable: of equals the first in the list speaks.
     for post in sorted(posts, key=lambda post: -post.strength):
-        if post.is_held and not any(_share(post, other) for other in speaking):
+        if post.may_speak and not any(_share(post, other) for other in speaking):
             speaking.append(post)
     changed = [(post, post in speaking) for post in posts if post.speaks != (post in speaking)]
     for post, is_heard in changed:
         post.speaks = is_heard
+        if not is_heard:
+            post.told = None
     return changed
 
 
@@ -148,6 +178,4 @@ def rivals_of(post: Post, posts: Sequence[Post]) -> tuple[Rival, ...]:
 
 def _share(post: Post, other: Post) -> bool:
     """Whether two posts explain a common symptom."""
-    if post.finding is None or other.finding is None:
-        return False
-    return not post.finding.explains.isdisjoint(other.finding.explains)
+    return not post.explains.isdisjoint(other.explains)

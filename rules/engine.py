@@ -115,8 +115,9 @@ class Engine:
     @property
     def look_back_us(self) -> int:
         """How far back readings must be replayed after a restart for every feature and delay to be right."""
-        # Two hours for the delays of faults and rates, which run on traces that look back themselves.
-        longest_us = LOOK_BACK_US + 2 * HOUR_US
+        # The delays of faults and rates run on traces that look back themselves.
+        delays_us = max((tank.longest_delay_us for tank in self._tanks.values()), default=0)
+        longest_us = LOOK_BACK_US + max(2 * HOUR_US, delays_us)
         for series in self.rules.series:
             if series.flat_line is not None:
                 longest_us = max(longest_us, 2 * series.flat_line.fail_after_us)
@@ -213,6 +214,8 @@ class Engine:
         """Take the word of a board's last will, or of its return."""
         self._newest_us = max(self._newest_us, at_us)
         self._expire()
+        # Steps that are due see the boards as they were until now.
+        before = self._release()
         self._stage(
             self._boards.change(
                 at_us,
@@ -225,7 +228,7 @@ class Engine:
             )
         )
         self._arrivals += 1
-        return self._release()
+        return (*before, *self._release())
 
     def stop_listening(self) -> None:
         """Nothing can be heard from now on: no delay or silence ends by the clock."""
@@ -289,18 +292,18 @@ class Engine:
         Call it after the readings of the look-back have been advanced through, their events dropped.
         """
         found = [(incident, tuple(active)) for incident, active in incidents]
-        wanted = {raised.alarm: raised.first_evidence_us for _, active in found for raised in active}
+        wanted = {raised.alarm: raised for _, active in found for raised in active}
         # What was waiting for its turn when the service stopped has not been recorded: it still waits.
         for staged in sorted(self._waiting):
             if isinstance(staged.event, AlarmRaised):
-                wanted[staged.event.alarm] = staged.event.first_evidence_us
+                wanted[staged.event.alarm] = staged.event
             else:
                 wanted.pop(staged.event.alarm, None)
         self._end_unwatched(wanted)
         for watch in self._watches:
             own = {
-                alarm.cause: since_us
-                for alarm, since_us in wanted.items()
+                alarm.cause: raised.first_evidence_us
+                for alarm, raised in wanted.items()
                 if (alarm.tank, alarm.series) == (watch.rules.tank, watch.rules.name)
             }
             watch.adopt(own)
@@ -314,7 +317,7 @@ class Engine:
         )
         self._incidents.restore(found, next_number)
 
-    def _end_unwatched(self, active: dict[AlarmKey, int]) -> None:
+    def _end_unwatched(self, active: dict[AlarmKey, AlarmRaised]) -> None:
         """Take out alarms that nothing watches, and let them return to normal now.
 
         Else their incidents would stay open for ever, and later alarms join them without ringing.
@@ -326,7 +329,7 @@ class Engine:
         }
         watched.update(key for tank in self._tanks.values() for key in tank.causes)
         for alarm in [alarm for alarm in active if alarm.cause != BOARD_OFFLINE and alarm not in watched]:
-            at_us = max(self._newest_us, active.pop(alarm))
+            at_us = max(self._newest_us, active.pop(alarm).first_evidence_us)
             name = ":".join((alarm.tank, alarm.series, alarm.cause))
             event = AlarmReturned(at_us, alarm)
             heappush(self._waiting, Staged(self._clock_us, BY_CLOCK, at_us, RETURNED, -1, name, event))
@@ -385,7 +388,7 @@ class Engine:
         for name, tank in self._tanks.items():
             if tank.next_step(step) != step:
                 continue
-            self._stage(tank.step(step, self._boards.offline(name)))
+            self._stage(tank.step(step, self._boards.offline(name, (step + 1) * STEP_US)))
         for watch in self._watches:
             if watch.companions is not None:
                 self._revised += watch.judge_companions(step)

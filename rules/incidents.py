@@ -94,8 +94,13 @@ class Incidents:
         self._active[alarm] = (incident.number, event)
         return IncidentOpened(event.at_us, incident)
 
+    def _standing(self, incident: Incident) -> list[AlarmRaised]:
+        """The alarms of an incident that are still active."""
+        return [raised for number, raised in self._active.values() if number == incident.number]
+
     def _belong_together(self, incident: Incident, event: AlarmRaised) -> bool:
-        if not set(incident.series).isdisjoint(event.concerns):
+        # By what is still wrong: what has returned to normal must not swallow what comes a day later.
+        if any(not set(raised.concerns).isdisjoint(event.concerns) for raised in self._standing(incident)):
             return True
         apart_us = event.first_evidence_us - incident.first_evidence_us
         return (
@@ -128,7 +133,12 @@ class Incidents:
             (event.concerns, incident.series) if names_cause else (incident.series, event.concerns)
         )
         is_more_urgent = event.priority.rank > incident.priority.rank
-        worsened = is_more_urgent or _crosses_danger_line(incident, event)
+        # An alarm that is new to the incident is also measured by what is still wrong in it.
+        is_new = event.alarm not in incident.alarms
+        standing = max((raised.priority.rank for raised in self._standing(incident)), default=-1)
+        worsened = is_more_urgent or (
+            is_new and (event.priority.rank > standing or event.alarm.cause in _DANGER)
+        )
         alarms = incident.alarms if event.alarm in incident.alarms else (*incident.alarms, event.alarm)
         extended = replace(
             incident,
@@ -151,8 +161,3 @@ def _evidence(incident: Incident, event: AlarmRaised, *, names_cause: bool, wors
     if worsened and event.concerns[0] == incident.series[0]:
         return replace(incident.evidence, value=event.evidence.value)
     return incident.evidence
-
-
-def _crosses_danger_line(incident: Incident, event: AlarmRaised) -> bool:
-    """Whether a danger line is crossed for the first time in this incident: worse than any diagnosis."""
-    return event.alarm.cause in _DANGER and not any(alarm.cause in _DANGER for alarm in incident.alarms)

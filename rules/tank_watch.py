@@ -152,14 +152,25 @@ class TankWatch:
             if member.rate is not None:
                 yield AlarmKey(self.rules.name, member.rules.name, "changing_fast")
 
-    def adopt(self, active: Mapping[AlarmKey, int]) -> None:
-        """Take over which alarms were active before a restart, and since when; the others are normal."""
+    def adopt(self, active: Mapping[AlarmKey, AlarmRaised]) -> None:
+        """Take over which alarms were active before a restart, as last told; the others are normal."""
         for post in self._posts:
             post.adopt(active.get(self._key(post)))
         for member in self.members:
-            key = AlarmKey(self.rules.name, member.rules.name, "changing_fast")
-            if member.rate is not None and member.rate.is_active != (key in active):
-                member.rate.force(key in active, active.get(key, 0))
+            raised = active.get(AlarmKey(self.rules.name, member.rules.name, "changing_fast"))
+            if member.rate is not None and member.rate.is_active != (raised is not None):
+                member.rate.force(raised is not None, 0 if raised is None else raised.first_evidence_us)
+
+    @property
+    def longest_delay_us(self) -> int:
+        """How long an alarm of this tank may wait to begin or to end, at most."""
+        faults = (round(post.setting["on_delay"] + post.setting["off_delay"]) for post in self._posts)
+        rates = (
+            alarm.window_us + alarm.on_delay_us + alarm.off_delay_us
+            for member in self.members
+            if (alarm := member.rules.rate_alarm) is not None
+        )
+        return max((*faults, *rates), default=0)
 
     def next_step(self, step: int) -> int | None:
         """The first step from `step` on at which there is anything to do, None for none that is known."""
@@ -218,12 +229,12 @@ class TankWatch:
                 continue
             setting = {parameter.name: parameter.default for parameter in fault.parameters}
             setting.update(self.rules.faults.get(fault.code, {}))
-            role = next((role for role in fault.roles if role in self._roles), None)
-            if role is not None:
-                yield Post(fault, self._roles[role], setting)
+            subjects = tuple(self._roles[role] for role in fault.roles if role in self._roles)
+            if subjects:
+                yield Post(fault, subjects, setting)
             for member in self.members:
                 if member.rules.quantity in fault.quantities:
-                    yield Post(fault, member.rules.name, setting)
+                    yield Post(fault, (member.rules.name,), setting)
 
     def _judge_faults(self, tank: TankLook) -> list[Staged]:
         busy: list[Post] = []
@@ -231,9 +242,12 @@ class TankWatch:
         views = self._resettling.views(tank)
         for post in self._posts:
             seen, is_suppressed = views.of(post.fault.code) if views is not None else (tank, False)
-            look = seen.series.get(post.subject)
+            look = _subject(post, seen)
             finding = None
-            if look is not None and (look.is_fresh or post.fault.hears_silence):
+            if look is None:
+                # Not heard for a day: silence is told of the probe, and nothing is left to tell of this.
+                post.release()
+            elif look.is_fresh or post.fault.hears_silence:
                 finding = post.fault.judge(look, seen, post.setting)
             is_suppressed = is_suppressed and not _is_undisturbed(finding)
             if finding is not None and finding.confidence > 0.0:
@@ -263,6 +277,7 @@ class TankWatch:
                         is_suppressed,
                     )
                 )
+        changed += [(post, True) for post in busy if _is_worse(post)]
         return [
             self._stage_post(post, busy, tank if views is None else views.of(post.fault.code)[0], is_raised)
             for post, is_raised in changed
@@ -270,10 +285,11 @@ class TankWatch:
 
     def _stage_post(self, post: Post, busy: Sequence[Post], tank: TankLook, is_raised: bool) -> Staged:
         key = self._key(post)
-        look = tank.series.get(post.subject)
+        look = _subject(post, tank)
         event: AlarmEvent
         if is_raised and look is not None and post.finding is not None:
             finding = post.finding
+            post.told = post.priority
             evidence = Evidence(
                 value=_finite(look.value),
                 since_us=post.since_us,
@@ -284,9 +300,9 @@ class TankWatch:
             event = AlarmRaised(
                 at_us=tank.end_us,
                 alarm=key,
-                priority=finding.priority or post.fault.priority,
+                priority=post.priority,
                 first_evidence_us=post.since_us,
-                concerns=tuple(dict.fromkeys((post.subject, *finding.concerns))),
+                concerns=tuple(dict.fromkeys((look.name, *finding.concerns))),
                 evidence=_with_trend(evidence, tank.end_us, look, finding.projection),
             )
         else:
@@ -294,7 +310,7 @@ class TankWatch:
         return self._staged(key, event, tank.end_us)
 
     def _key(self, post: Post) -> AlarmKey:
-        return AlarmKey(self.rules.name, post.subject, post.fault.code)
+        return AlarmKey(self.rules.name, post.subjects[0], post.fault.code)
 
     def _staged(self, key: AlarmKey, event: AlarmEvent, end_us: int) -> Staged:
         rank = RAISED if isinstance(event, AlarmRaised) else RETURNED_LAST
@@ -355,6 +371,22 @@ class TankWatch:
             if end_us - max(last_us, self._listening_from_us) > limit_us:
                 found[member.rules.name] = last_us
         return found
+
+
+def _subject(post: Post, tank: TankLook) -> Look | None:
+    """The first of a post's series that has been heard within a day."""
+    for name in post.subjects:
+        look = tank.series.get(name)
+        if look is not None:
+            return look
+    return None
+
+
+def _is_worse(post: Post) -> bool:
+    """Whether what speaks already must now be told with a higher priority."""
+    if not post.speaks or post.told is None or post.finding is None or post.finding.confidence < ON:
+        return False
+    return post.priority.rank > post.told.rank
 
 
 def _with_trend(evidence: Evidence, at_us: int, look: Look, projection: Projection | None) -> Evidence:

@@ -186,3 +186,32 @@ def test_crossing_the_danger_line_rings_again_whoever_was_told_of_the_fault_and_
     second = incidents.take(raised("under_danger_line", 40, priority=Priority.URGENT))
     assert isinstance(second, IncidentUpdated)
     assert not second.worsened
+
+
+def test_what_has_returned_swallows_nothing_that_comes_later():
+    incidents = Incidents()
+    incidents.take(raised("mains_power_lost", 10, priority=Priority.URGENT, concerns=("temperature", "ph")))
+    incidents.take(raised("probe_silent", 20, series="ph"))
+    incidents.take(returned("mains_power_lost", 30))
+    later = incidents.take(raised("heater_stuck_on", 40, priority=Priority.URGENT))
+    assert isinstance(later, IncidentOpened)
+
+
+def test_an_urgent_alarm_rings_again_where_only_a_lesser_one_was_still_standing():
+    incidents = Incidents()
+    incidents.take(raised("heater_failed_off", 10, priority=Priority.URGENT))
+    incidents.take(raised("probe_noisy", 20))
+    incidents.take(returned("heater_failed_off", 30))
+    later = incidents.take(raised("heater_stuck_on", 40, priority=Priority.URGENT))
+    assert isinstance(later, IncidentUpdated)
+    assert later.worsened
+
+
+def test_the_danger_line_on_the_other_side_rings_too():
+    incidents = Incidents()
+    incidents.take(raised("probe_noisy", 10))
+    first = incidents.take(raised("over_danger_line", 20, priority=Priority.URGENT))
+    assert first.worsened
+    incidents.take(returned("over_danger_line", 30))
+    other = incidents.take(raised("under_danger_line", 40, priority=Priority.URGENT))
+    assert other.worsened

@@ -1,0 +1,83 @@
+"""Of faults that explain one symptom the surest speaks; a missed reading changes nobody's mind."""
+
+from __future__ import annotations
+
+from rules import FAULTS, Finding, Priority
+from rules.contest import Post, rivals_of, settle
+
+MINUTE = 60_000_000
+SETTING = {"on_delay": 10 * MINUTE, "off_delay": 20 * MINUTE}
+
+
+def post(code: str = "heater_failed_off") -> Post:
+    return Post(FAULTS[code], ("temperature",), SETTING)
+
+
+def sure(confidence: float, symptom: str = "temperature_low", priority: Priority | None = None) -> Finding:
+    return Finding(confidence, explains=frozenset({symptom}), priority=priority)
+
+
+def run(posts: list[Post], minutes: range, *findings: Finding | None) -> list[tuple[str, bool, int]]:
+    """Steps of five minutes on which the posts find the same each time; what began or ceased, and when."""
+    told = []
+    for minute in minutes:
+        for one, finding in zip(posts, findings, strict=True):
+            if finding is None:
+                one.finding = None
+            else:
+                one.hold(minute * MINUTE, finding)
+        told += [(one.fault.code, begins, minute) for one, begins in settle(posts)]
+    return told
+
+
+def test_the_surest_speaks_after_its_delay_and_names_its_rival():
+    posts = [post(), post("heater_weak")]
+    assert run(posts, range(0, 15, 5), sure(0.8), sure(0.6)) == [("heater_failed_off", True, 10)]
+    (rival,) = rivals_of(posts[0], posts)
+    assert (rival.cause, rival.confidence) == ("heater_weak", 0.6)
+
+
+def test_one_that_is_a_little_surer_does_not_take_the_word_and_one_that_is_clearly_surer_does():
+    posts = [post(), post("heater_weak")]
+    run(posts, range(0, 15, 5), sure(0.6), sure(0.55))
+    assert run(posts, range(15, 30, 5), sure(0.6), sure(0.74)) == []
+    assert run(posts, range(30, 35, 5), sure(0.6), sure(0.76)) == [
+        ("heater_failed_off", False, 30),
+        ("heater_weak", True, 30),
+    ]
+
+
+def test_a_rival_does_not_speak_because_a_reading_is_missing():
+    posts = [post(), post("heater_weak")]
+    run(posts, range(0, 15, 5), sure(0.8), sure(0.7))
+    assert run(posts, range(15, 20, 5), None, None) == []
+    assert run(posts, range(20, 25, 5), None, sure(0.82)) == []
+    assert run(posts, range(25, 30, 5), sure(0.8), sure(0.82)) == []
+
+
+def test_those_that_explain_different_things_speak_side_by_side():
+    posts = [post(), post("heater_stuck_on")]
+    told = run(posts, range(0, 15, 5), sure(0.8), sure(0.6, "temperature_high"))
+    assert [code for code, _, _ in told] == ["heater_failed_off", "heater_stuck_on"]
+
+
+def test_what_was_not_known_for_long_begins_anew():
+    one = [post()]
+    run(one, range(0, 10, 5), sure(0.8))
+    assert run(one, range(40, 50, 5), sure(0.8)) == []
+    assert run(one, range(50, 55, 5), sure(0.8)) == [("heater_failed_off", True, 50)]
+
+
+def test_the_way_back_is_not_counted_over_time_that_nobody_saw():
+    one = [post()]
+    run(one, range(0, 15, 5), sure(0.8))
+    assert run(one, range(15, 20, 5), sure(0.0)) == []
+    assert run(one, range(200, 220, 5), sure(0.0)) == []
+    assert run(one, range(220, 225, 5), sure(0.0)) == [("heater_failed_off", False, 220)]
+
+
+def test_one_that_is_held_but_no_longer_on_does_not_begin_to_speak():
+    posts = [post(), post("heater_weak")]
+    run(posts, range(0, 15, 5), sure(0.9), sure(0.6))
+    told = run(posts, range(15, 40, 5), sure(0.0), sure(0.3))
+    assert told == [("heater_failed_off", False, 35)]
