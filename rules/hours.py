@@ -11,7 +11,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import NamedTuple, TypeVar, cast
 
-from rules.baseline import Baseline
+from rules.baseline import Band, Baseline
 from rules.change.cusum import cusum
 from rules.change.ewma import ewmas
 from rules.change.step import Step, find_step
@@ -27,6 +27,8 @@ PERIODS = HOURS // PERIOD_HOURS
 # k, and h for one false alarm of independent values in ten years of four a day: `cusum_limit(0.5, 14600)`.
 ALLOWANCE = 0.5
 LIMIT = 8.43
+# From this share of the limit on a step is looked for that explains the move.
+WORTH_EXPLAINING = 0.5
 # Lambda of the level that is reported; two and a half periods count as much as all before.
 _WEIGHT = 0.3
 # Of a normal distribution 99.7 % lie within three standard deviations.
@@ -51,7 +53,7 @@ class Drift(NamedTuple):
     slope
         Robust slope of the residual per hour.
     step
-        A step that explains it instead, if there is one.
+        A step that explains it instead, if there is one; not looked for far from the limit.
     since_us
         Where the greater of both began to gather.
     """
@@ -99,6 +101,8 @@ class Hours:
     """Features of three days that ended with the last whole hour; each is computed when first asked for."""
 
     __slots__ = (
+        "_bands",
+        "_bands_before",
         "_baseline",
         "_centers",
         "_drift",
@@ -111,7 +115,9 @@ class Hours:
         "hour",
     )
 
-    def __init__(self, trace: Trace, step: int, baseline: Baseline | None) -> None:
+    def __init__(
+        self, trace: Trace, step: int, baseline: Baseline | None, before: Hours | None = None
+    ) -> None:
         self.hour = (step + 1) // HOUR_CELLS
         self._trace = trace
         self._end = self.hour * HOUR_CELLS
@@ -119,6 +125,12 @@ class Hours:
         self._medians: list[float] | None = None
         self._centers: list[float] | None = None
         self._sigma = NAN
+        self._bands: list[Band] | None = None
+        # What the hour before asked of the same baseline need not be asked again.
+        if before is not None and before._baseline is baseline and before.hour == self.hour - 1:
+            self._bands_before = before._bands
+        else:
+            self._bands_before = None
         self._drift: Drift | None = None
         self._usual: Usual | None = None
         self._found: dict[Callable[[list[float]], object], object] = {}
@@ -155,16 +167,21 @@ class Hours:
         if self._centers is None:
             self._centers = []
             if self._baseline is not None:
-                start_us = (self._end - HOURS * HOUR_CELLS) * STEP_US
-                widths = []
-                for hour in range(HOURS):
-                    at_us = start_us + (hour * HOUR_CELLS + HOUR_CELLS // 2) * STEP_US
-                    band = self._baseline.band_at(at_us)
-                    self._centers.append(band.centre)
-                    widths.append(band.high - band.low)
-                widths.sort()
+                self._bands = self._ask(self._baseline)
+                self._centers = [band.centre for band in self._bands]
+                widths = sorted(band.high - band.low for band in self._bands)
                 self._sigma = widths[HOURS // 2] / (2 * _BAND_SIGMAS)
         return self._centers
+
+    def _ask(self, baseline: Baseline) -> list[Band]:
+        """The usual band in the middle of each hour."""
+        known = [] if self._bands_before is None else self._bands_before[1:]
+        self._bands_before = None
+        start_us = (self._end - HOURS * HOUR_CELLS) * STEP_US
+        missing = range(len(known), HOURS)
+        return known + [
+            baseline.band_at(start_us + (hour * HOUR_CELLS + HOUR_CELLS // 2) * STEP_US) for hour in missing
+        ]
 
     @property
     def sigma(self) -> float:
@@ -194,6 +211,7 @@ class Hours:
         if len(known_periods) < _PERIODS_KNOWN or not sigma > 0:
             return None
         chart = cusum([value / sigma for value in periods], ALLOWANCE)
+        strength = max(chart.high, chart.low) / LIMIT
         since = chart.high_since if chart.high >= chart.low else chart.low_since
         level = NAN
         for level in ewmas(periods, _WEIGHT, known_periods[0]):  # noqa: B007 - the last one is kept
@@ -210,7 +228,8 @@ class Hours:
             chart.low / LIMIT,
             level,
             robust_slope(periods, PERIOD_HOURS),
-            find_step(residuals, max(noise, sigma / 3)),
+            # A chart that is far from ringing needs no explanation.
+            find_step(residuals, max(noise, sigma / 3)) if strength >= WORTH_EXPLAINING else None,
             start_us,
         )
 

@@ -83,7 +83,7 @@ class Member:
             self._hour = hour
             self.habits = habits_of(trace)
         if self._hours is None or not self._hours.is_of(step, self.baseline):
-            self._hours = Hours(trace, step, self.baseline)
+            self._hours = Hours(trace, step, self.baseline, self._hours)
         return Look(self.rules, trace, step, self.baseline, self.habits, self._hours)
 
 
