@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from collector.baselines import record_baselines, recorded_baselines
+from collector.baselines import fit, record, recorded_baselines, tasks_of
 from collector.configuration import Configuration
 from collector.demo.history import put_history
 from collector.settings import load_configuration
@@ -64,7 +64,8 @@ def test_a_baseline_is_fitted_and_holds_the_setpoint(configuration: Configuratio
         put_history(store, configuration, _tank(14), "reef", to_us=END_US, every_us=5 * MINUTE_US)
         with StoreReader(path) as reader:
             ids = [reader.series_id(one.tank, one.name) for one in configuration.series]
-            record_baselines(store, reader, configuration, ids, END_US)
+            fits = [(task.series, fit(reader, task, END_US)) for task in tasks_of(configuration, ids)]
+            record(store, fits, fitted_us=END_US, applies_from_us=END_US)
             versions, fitted_us = recorded_baselines(reader, ids, END_US)
     assert fitted_us == END_US
     baselines = {version.series: version.baseline for version in versions}
