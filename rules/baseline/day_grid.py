@@ -42,6 +42,11 @@ class DayGrid:
         """Weekday of each row, 0 for Monday, shape (days,)."""
         return np.array([weekday_of(self.first_day + row) for row in range(len(self.values))], np.int64)
 
+    def without_last(self, days: int) -> DayGrid:
+        """The grid as it was so many days earlier."""
+        rows = max(0, len(self.values) - days)
+        return DayGrid(self.first_day, self.values[:rows], self.bridged[:rows])
+
     @property
     def days_known(self) -> int:
         """Number of days of which more than half is known."""

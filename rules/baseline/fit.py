@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,6 +25,8 @@ from rules.local_time import DAY_US
 LEARN_DAYS = 28
 # A band that holds less of unseen days than this is not what it says.
 LEAST_COVERAGE = 0.95
+# What has gone wrong for less than this leaves the baseline as it was before.
+_TROUBLED_DAYS = 7
 # A more elaborate form must err this much less than a simpler one.
 _CLEARLY_BETTER = 0.97
 # Columns of the day that must be known on a third of the days.
@@ -75,21 +78,37 @@ def fit_baseline(
     Returns
     -------
     WeekProfile, Learning or PoorFit
-        `Learning` until there are `DAYS_NEEDED` days that are known around the clock.
+        `Learning` until there are `DAYS_NEEDED` days that are known around the clock. Where the last week
+        is unlike those before it, the profile is that of a week ago, as its `until_us` tells.
     """
     since_us = int(times_us[-1]) - LEARN_DAYS * DAY_US if len(times_us) else 0
     recent = times_us > since_us
     grid = day_grid(times_us[recent], values[recent], time_zone, excluded)
+    until_us = int(times_us[-1]) if len(times_us) else 0
+    found = _fit_grid(grid, time_zone, quantity, limits, until_us)
+    if isinstance(found, PoorFit):
+        # What goes wrong now must not take away that by which it is seen.
+        calm = grid.without_last(_TROUBLED_DAYS)
+        before = _fit_grid(calm, time_zone, quantity, limits, until_us - _TROUBLED_DAYS * DAY_US)
+        found = before if isinstance(before, WeekProfile) else found
+    season = fit_season(*daily) if isinstance(found, WeekProfile) and daily is not None else None
+    if season is not None and isinstance(found, WeekProfile):
+        return replace(found, season=season, season_from_us=found.until_us - LEVEL_DAYS * DAY_US // 2)
+    return found
+
+
+def _fit_grid(
+    grid: DayGrid, time_zone: str, quantity: str, limits: tuple[float, float] | None, until_us: int
+) -> WeekProfile | Learning | PoorFit:
     if (learning := _learning(grid)) is not None:
         return learning
     pattern, residuals = _choose(grid)
-    if np.isfinite(residuals).sum() < SLOTS:
+    known = residuals[np.isfinite(residuals)]
+    if len(known) < SLOTS:
         # Days are there, and none beside others: nothing says how a prediction does.
         return Learning(DAYS_NEEDED - 1)
     spread = spread_of(residuals, _LEAST_HALF_WIDTH.get(quantity, 0.0))
-    known = residuals[np.isfinite(residuals)]
-    error = float(np.mean(np.abs(known)))
-    plain = _plain_error(grid, len(residuals))
+    error, plain = float(np.mean(np.abs(known))), _plain_error(grid, len(residuals))
     skill = max(0.0, 1.0 - error / plain) if plain > 0 else 0.0
     if (poor := _judge(grid, spread, skill, quantity, limits)) is not None:
         return poor
@@ -98,19 +117,15 @@ def fit_baseline(
     last = slice(-LEVEL_DAYS, None)
     level = level_of(grid.bridged[last], table[weekdays[last]])
     centre = table + (level if math.isfinite(level) else level_of(grid.bridged, table[weekdays]))
-    if not pattern.startswith("week"):
-        centre = centre[:1]
-    season = None if daily is None else fit_season(*daily)
     return WeekProfile(
         time_zone=time_zone,
-        centre=tuple(_rounded(row) for row in centre),
+        centre=tuple(_rounded(row) for row in (centre if pattern.startswith("week") else centre[:1])),
         half_width=_rounded(spread.half_width),
         coverage=round(spread.coverage, 4),
         pattern=pattern,
         skill=round(skill, 4),
         days=grid.days_known,
-        season=season,
-        season_from_us=0 if season is None else int(times_us[-1]) - LEVEL_DAYS * DAY_US // 2,
+        until_us=until_us,
     )
 
 

@@ -84,17 +84,21 @@ def spread_of(residuals: FloatArray, least: float) -> Spread:
     "Distribution-free predictive inference for regression", JASA 113 (2018), sections 2.2 and 5.2.
     """
     sizes = np.abs(residuals)
-    shape = _shape_of_spread(sizes)
+    shape = _shape_of_spread(np.minimum(sizes, _excursion(sizes)))
     scores = sizes / shape
     known = np.isfinite(scores)
-    # What mostly rests has no spread to be far beyond: a pump that runs now and then.
-    excursion = EXCURSION_SIGMAS * _MAD_TO_SIGMA * float(np.median(scores[known])) or math.inf
+    excursion = _excursion(scores)
     asked = np.where(known & (scores <= excursion), scores, 0.0).max(axis=1)
     held = 0
     for day in range(len(sizes)):
         others = float(np.delete(asked, day).max(initial=0.0))
         held += int((sizes[day] <= np.maximum(others * shape, least)).sum())
     return Spread(np.maximum(asked.max() * shape, least), held / int(known.sum()))
+
+
+def _excursion(sizes: FloatArray) -> float:
+    """Where an excursion begins; nowhere for what mostly rests, such as a pump that runs now and then."""
+    return EXCURSION_SIGMAS * _MAD_TO_SIGMA * float(np.nanmedian(sizes)) or math.inf
 
 
 def _shape_of_spread(sizes: FloatArray) -> FloatArray:

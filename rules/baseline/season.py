@@ -66,6 +66,6 @@ def fit_season(days_us: IntArray, medians: FloatArray) -> YearWave | None:
 
 
 def _error(levels: FloatArray) -> float:
-    """Mean error of the median of a week as a forecast of the next day."""
+    """Median error of the median of a week as a forecast of the next day."""
     weeks = np.median(np.lib.stride_tricks.sliding_window_view(levels, LEVEL_DAYS)[:-1], axis=1)
-    return float(np.mean(np.abs(levels[LEVEL_DAYS:] - weeks)))
+    return float(np.median(np.abs(levels[LEVEL_DAYS:] - weeks)))

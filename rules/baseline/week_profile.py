@@ -36,8 +36,8 @@ class WeekProfile:
         Which form it has: one of `rules.baseline.shapes.FORMS`.
     skill
         By how much it errs less than the plain median of all before, as a share of that error; 0: not less.
-    days
-        Days that it was learnt from.
+    days, until_us
+        Days that it was learnt from, and the instant of the last reading that it knows.
     season, season_from_us
         A yearly wave that moves the centre from where it stood at that instant; None and 0 for none.
     """
@@ -49,6 +49,7 @@ class WeekProfile:
     pattern: str
     skill: float
     days: int
+    until_us: int = 0
     season: YearWave | None = None
     season_from_us: int = 0
     _bands: dict[int, Band] = field(default_factory=dict, init=False, repr=False, compare=False)
@@ -104,6 +105,7 @@ class WeekProfile:
             "pattern": self.pattern,
             "skill": self.skill,
             "days": self.days,
+            "until_us": self.until_us,
         }
         if self.season is not None:
             data["season"] = [self.season.cosine, self.season.sine, self.season_from_us]
@@ -130,6 +132,7 @@ class WeekProfile:
             pattern=data["pattern"],
             skill=data["skill"],
             days=data["days"],
+            until_us=data["until_us"],
             season=season,
             season_from_us=from_us,
         )
