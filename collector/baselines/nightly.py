@@ -6,6 +6,7 @@ import logging
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Protocol
 
 from collector.baselines.fitting import Task
 from collector.baselines.recorded import Standing, record
@@ -15,6 +16,19 @@ from collector.store import Store
 from rules import HOUR_US, Baseline
 
 _LOG = logging.getLogger(__name__)
+
+
+class Running(Protocol):
+    """A fit that was started; `outcome` is None while it runs."""
+
+    @property
+    def outcome(self) -> Outcome | None:
+        """What came of it."""
+        ...
+
+    def close(self) -> None:
+        """End it, if it still runs."""
+        ...
 
 
 class Nightly:
@@ -47,14 +61,14 @@ class Nightly:
         *,
         time_zone: str,
         first_us: int,
-        start: Callable[[Path, Sequence[Task], int], Refit] = Refit,
+        start: Callable[[Path, Sequence[Task], int], Running] = Refit,
     ) -> None:
         self._path = path
         self._store = store
         self._tasks = tuple(tasks)
         self._time_zone = time_zone
         self._start = start
-        self._running: Refit | None = None
+        self._running: Running | None = None
         self._standing = dict(standing)
         self.due_us = first_us
 

@@ -10,7 +10,7 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -77,8 +77,6 @@ class Refit:
         What to fit.
     now_us
         Tank time as of which to fit.
-    wake
-        Called, on that thread, when there is an outcome.
     command
         What to start.
     timeout_s
@@ -91,13 +89,12 @@ class Refit:
         tasks: Sequence[Task],
         now_us: int,
         *,
-        wake: Callable[[], object] = lambda: None,
         command: Sequence[str] | None = None,
         timeout_s: float = TIMEOUT_S,
     ) -> None:
-        self._request = orjson.dumps({"store": str(store), "now_us": now_us, "tasks": tasks})
+        plain = [list(task) for task in tasks]
+        self._request = orjson.dumps({"store": str(store), "now_us": now_us, "tasks": plain})
         self._now_us = now_us
-        self._wake = wake
         self._timeout_s = timeout_s
         self._outcome: Outcome | None = None
         kept = {name: value for name, value in os.environ.items() if not name.startswith("BRINEBELL")}
@@ -114,6 +111,11 @@ class Refit:
         )
         self._thread = threading.Thread(target=self._wait, name="baselines", daemon=True)
         self._thread.start()
+
+    @property
+    def pid(self) -> int:
+        """Its process id."""
+        return self._process.pid
 
     @property
     def outcome(self) -> Outcome | None:
@@ -141,7 +143,6 @@ class Refit:
             self._outcome = Failed(f"it was not done after {self._timeout_s:g} s")
         else:
             self._outcome = self._understand(said, complaints)
-        self._wake()
 
     def _understand(self, said: bytes, complaints: bytes) -> Outcome:
         status = self._process.returncode
