@@ -178,7 +178,7 @@ def test_a_store_that_cannot_be_read_for_a_fit_does_not_end_the_watch(
         with closing(sqlite3.connect(service.path)) as other:
             other.execute("ALTER TABLE rollups RENAME TO lost")
         service = start(broker.port)
-        service.until(lambda: "the older fit stands" in service.log)
+        service.until(lambda: "what stood stands" in service.log)
         service.until(lambda: "connected to" in service.log)
         assert service.stop() == 0
         assert "Traceback" not in service.log
