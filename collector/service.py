@@ -207,6 +207,7 @@ class Service:
             lambda: StoreReader(path),
             self._clock,
             broker=lambda: BrokerState(*self._intake.line_state),
+            usual=lambda: self._nightly.standing,
         )
         stack.callback(page.close)
 

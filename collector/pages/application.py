@@ -34,7 +34,7 @@ from collector.pages.incidents import incident_rows, story_of
 from collector.pages.labels import together
 from collector.pages.live import LiveFeed
 from collector.pages.now import Now, NowView, live_texts, now_as_json
-from collector.pages.record import BrokerSource, Record, RecordFactory
+from collector.pages.record import BrokerSource, Record, RecordFactory, UsualSource
 
 Handler: TypeAlias = Callable[[Request], Response]
 
@@ -54,6 +54,7 @@ def create_application(
     clock: Clock,
     *,
     broker: BrokerSource | None = None,
+    usual: UsualSource | None = None,
     live_every_s: float = _LIVE_EVERY_S,
 ) -> Starlette:
     """Make the application; `application.state.live` is its `LiveFeed`, to be closed with the server.
@@ -64,10 +65,12 @@ def create_application(
         Opens the record, when it is first needed; while it raises StoreError the pages say so.
     broker
         Tells how the service stands with its broker, from any thread; None leaves that line out.
+    usual
+        Tells what is usual for each series, from any thread; without it all are learning.
     live_every_s
         Wall seconds between two looks for news.
     """
-    site = _Site(configuration, record_factory, clock, broker)
+    site = _Site(configuration, record_factory, clock, broker, usual)
     live = LiveFeed(site.live_texts, live_every_s)
 
     @asynccontextmanager
@@ -113,12 +116,14 @@ class _Site:
         record_factory: RecordFactory,
         clock: Clock,
         broker: BrokerSource | None,
+        usual: UsualSource | None,
     ) -> None:
         self._view = NowView(configuration)
         self._labels = self._view.labels
         self._record_factory = record_factory
         self._clock = clock
         self._broker = broker
+        self._usual = usual
         self._record: Record | None = None
         self._opening = threading.Lock()
         self._templates = Environment(
@@ -226,7 +231,8 @@ class _Site:
 
     def _look(self) -> Now:
         state = None if self._broker is None else self._broker()
-        return self._view.look(self._opened(), self._clock.now_us(), state)
+        usual = {} if self._usual is None else self._usual()
+        return self._view.look(self._opened(), self._clock.now_us(), state, usual)
 
     def _opened(self) -> Record:
         with self._opening:

@@ -6,8 +6,9 @@ Everything that a person or a script is told is computed here once, as frozen va
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 from zlib import crc32
 
@@ -15,12 +16,13 @@ from collector.configuration import Configuration
 from collector.pages.drawing import small_line
 from collector.pages.labels import Labels, SeriesLabel, together
 from collector.pages.moments import day_and_clock, full, rfc3339
-from collector.pages.record import BrokerState, IncidentRecord, LatestReading, Record
+from collector.pages.record import BrokerState, IncidentRecord, LatestReading, Record, Standing
 from collector.pages.sentence import Sentence, SeriesNow, gap_limit_us, sentence_for_tank
 from collector.pages.trend import NO_TREND, Trend, trend_over_last_hour
 from collector.readings import Mark
 from collector.wording.times import duration_text
-from rules import HOUR_US, Flag, Incident
+from collector.wording.usual import guards, usual_text
+from rules import DAYS_NEEDED, HOUR_US, Flag, Incident, PoorFit, WeekProfile
 
 DAY_US = 24 * HOUR_US
 _QUARTER_US = HOUR_US // 4
@@ -31,6 +33,8 @@ _LINE_RANGE_US = 49 * HOUR_US
 _LINE_AGE_US = 5 * HOUR_US // 60
 # The sentence looks this far back for the incident that ended last.
 _INCIDENTS_LOOKED_AT = 100
+
+_NOTHING: Mapping[int, Standing] = MappingProxyType({})
 
 QUALITY_WORDS: dict[int, str] = {
     Flag.PASS: "pass",
@@ -45,7 +49,8 @@ QUALITY_WORDS: dict[int, str] = {
 class Row:
     """One series: what its row says, and the same in numbers for scripts.
 
-    `line` is the path of the last day, `line_words` its range; `incidents` are those that concern it.
+    `line` is the path of the last day, `line_words` its range; `usual` says what is usual at this hour,
+    `standing` is the fit that says so; `incidents` are those that concern it.
     """
 
     label: SeriesLabel
@@ -60,6 +65,8 @@ class Row:
     age: str
     is_silent: bool
     incidents: tuple[Incident, ...]
+    usual: str
+    standing: Standing | None
 
     @property
     def is_doubtful(self) -> bool:
@@ -125,7 +132,13 @@ class NowView:
         self.labels = Labels(configuration)
         self._lines: dict[str, tuple[int, str, str]] = {}
 
-    def look(self, record: Record, now_us: int, broker: BrokerState | None) -> Now:
+    def look(
+        self,
+        record: Record,
+        now_us: int,
+        broker: BrokerState | None,
+        usual: Mapping[int, Standing] = _NOTHING,
+    ) -> Now:
         """Read the record and say what it says now."""
         latest = {(one.series.tank, one.series.name): one for one in record.latest()}
         incidents = record.incidents(_INCIDENTS_LOOKED_AT)
@@ -143,8 +156,8 @@ class NowView:
             )
             zone = self.labels.time_zone(tank)
             rows = tuple(
-                self._row(record, label, latest.get((tank, label.name)), here, now_us)
-                for label in self.labels.all_series
+                self._row(record, label, latest.get((tank, label.name)), here, usual.get(index), now_us)
+                for index, label in enumerate(self.labels.all_series)
                 if label.tank == tank
             )
             ended = [one.incident for one in incidents if one.incident.tank == tank]
@@ -180,11 +193,29 @@ class NowView:
         label: SeriesLabel,
         latest: LatestReading | None,
         lasting: Sequence[IncidentRecord],
+        standing: Standing | None,
         now_us: int,
     ) -> Row:
         concerned = tuple(one.incident for one in lasting if label.name in one.incident.series)
+        fitted = None if standing is None else standing.fitted
+        usual = "" if label.rules is None else usual_text(fitted, label.rules, now_us)
         if latest is None:
-            return Row(label, None, "no reading yet", NO_TREND, "", "", None, "", None, "", True, concerned)
+            return Row(
+                label,
+                None,
+                "no reading yet",
+                NO_TREND,
+                "",
+                "",
+                None,
+                "",
+                None,
+                "",
+                True,
+                concerned,
+                usual,
+                standing,
+            )
         line, words = self._small_line(record, latest.series.id, label, now_us)
         is_timed = not latest.mark & Mark.TIME_UNKNOWN
         age_us = max(0, now_us - latest.observed_us)
@@ -202,6 +233,8 @@ class NowView:
             age=_age_words(age_us),
             is_silent=age_us > gap_limit_us(label),
             incidents=concerned,
+            usual=usual,
+            standing=standing,
         )
 
     def _small_line(self, record: Record, series: int, label: SeriesLabel, now_us: int) -> tuple[str, str]:
@@ -224,6 +257,7 @@ def live_texts(now: Now) -> dict[str, str]:
         for row in tank.rows:
             key = row.label.key
             found[f"{key}:value"] = row.value_text
+            found[f"{key}:usual"] = row.usual
             found[f"{key}:trend"] = row.trend.text
             found[f"{key}:line"] = row.line
             found[f"{key}:range"] = row.line_words
@@ -240,7 +274,9 @@ def now_as_json(now: Now) -> dict[str, Any]:
     `text`), `boards` (`name`, `online`, `since`) and `series`: `series` ("tank/name"), `title`, `quantity`,
     `unit` (canonical; "" where the quantity has none), `value` (in that unit; null where nothing was
     measured), `observed_at`, `age_s`, `flag` (QARTOD), `quality`, `change_per_hour`, `silent`, `incidents`
-    (numbers). Instants are RFC 3339 in UTC.
+    (numbers), and `usual`: null for a series of two states, else `state` ("known", "learning", "poor") with
+    `low`, `high`, `coverage` and `pattern`, with `day` and `of`, or with `reason`; and what `guards` while
+    it is not known. Instants are RFC 3339 in UTC.
     """
     state, broker = now.broker_state, None
     if state is not None:
@@ -287,10 +323,26 @@ def _tank_as_json(tank: TankNow, now_us: int) -> dict[str, Any]:
                 "change_per_hour": row.trend.per_hour,
                 "silent": row.is_silent,
                 "incidents": [one.number for one in row.incidents],
+                "usual": _usual_as_json(row, now_us),
             }
             for row in tank.rows
         ],
     }
+
+
+def _usual_as_json(row: Row, now_us: int) -> dict[str, Any] | None:
+    rules = row.label.rules
+    if rules is None or row.label.is_two_state:
+        return None
+    fitted = None if row.standing is None else row.standing.fitted
+    if isinstance(fitted, WeekProfile):
+        low, _, high = fitted.band_at(now_us)
+        known = {"low": low, "high": high, "coverage": fitted.coverage, "pattern": fitted.pattern}
+        return {"state": "known", **known, "guards": []}
+    if isinstance(fitted, PoorFit):
+        return {"state": "poor", "reason": fitted.reason, "guards": list(guards(rules))}
+    day = min(DAYS_NEEDED, 1 + (0 if fitted is None else fitted.days))
+    return {"state": "learning", "day": day, "of": DAYS_NEEDED, "guards": list(guards(rules))}
 
 
 def _instant(at_us: int | None) -> str | None:

@@ -8,11 +8,11 @@ Ranges are half open, instants are microseconds since 1970 UTC, `series` is an i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple, Protocol, TypeAlias
 
 from collector.messages import Message, Try
-from rules import AlarmEvent, FloatArray, Incident, IntArray
+from rules import AlarmEvent, FloatArray, Incident, IntArray, Learning, PoorFit, WeekProfile
 
 
 class Series(Protocol):
@@ -149,3 +149,16 @@ class BrokerState(NamedTuple):
 
 
 BrokerSource: TypeAlias = Callable[[], BrokerState]
+
+
+class Standing(Protocol):
+    """The newest fit of what is usual for a series, and when it was made."""
+
+    @property
+    def fitted(self) -> WeekProfile | Learning | PoorFit: ...
+    @property
+    def fitted_us(self) -> int: ...
+
+
+# By index of the series in the configuration.
+UsualSource: TypeAlias = Callable[[], Mapping[int, Standing]]

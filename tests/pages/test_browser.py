@@ -232,9 +232,9 @@ def test_table_is_a_table_to_a_screen_reader_also_on_a_phone(driver: Chrome, ser
     driver.execute_cdp_cmd("Accessibility.disable", {})
     roles = [node["role"]["value"] for node in nodes if not node.get("ignored")]
     assert roles.count("table") == 1
-    assert roles.count("columnheader") == 6
+    assert roles.count("columnheader") == 7
     assert roles.count("rowheader") == len(tank.SERIES)
-    assert roles.count("cell") == 5 * len(tank.SERIES)
+    assert roles.count("cell") == 6 * len(tank.SERIES)
 
 
 def test_keyboard_reaches_the_content_first_and_every_series(driver: Chrome, server: PagesServer) -> None:

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
+from typing import NamedTuple
 
 import httpx
 import pytest
@@ -14,7 +15,7 @@ from collector.configuration import Configuration
 from collector.pages import BrokerState, serve_in_thread
 from collector.readings import Mark
 from collector.store import Commit, Store, StoreReader
-from rules import Flag
+from rules import Flag, Learning, PoorFit, WeekProfile
 from tests.pages import tank
 from tests.pages.conftest import Serve, standing_clock
 from tests.pages.tank import HOUR, MINUTE, NOW
@@ -179,7 +180,7 @@ def test_one_silent_series_is_named(pages: httpx.Client, store: Store, configura
     rows = [tank.row(index, NOW, 8.0) for index in range(len(configuration.series)) if index != 2]
     tank.commit(store, *rows, tank.row(2, NOW - HOUR, 35.0))
     assert sentence(pages) == "Quiet, no incident so far, but Salinity is silent"
-    assert row(pages, "Salinity")[-1] == "1 h ago silent"
+    assert row(pages, "Salinity")[5] == "1 h ago silent"
 
 
 # -- rows --------------------------------------------------------------------------------------------
@@ -347,3 +348,46 @@ def test_json_of_an_empty_store_has_nulls(pages: httpx.Client, store: Store) -> 
     first = pages.get("/now.json").json()["tanks"][0]["series"][0]
     assert (first["value"], first["observed_at"], first["age_s"], first["flag"]) == (None, None, None, None)
     assert first["silent"] is True
+
+
+# -- what is usual -----------------------------------------------------------------------------------
+
+
+class Fit(NamedTuple):
+    """A fit as the service tells of it."""
+
+    fitted: WeekProfile | Learning | PoorFit
+    fitted_us: int = NOW
+
+
+def test_what_is_usual_now_is_told_or_why_it_is_not_known(store: Store, configuration: Configuration) -> None:
+    tank.fill(store, configuration, hours=2)
+    profile = WeekProfile("Europe/Madrid", ((25.4,) * 96,), (0.2,) * 96, 0.993, "day", 0.4, 28, NOW)
+    known = {0: Fit(profile), 1: Fit(Learning(2)), 3: Fit(PoorFit("skill", 0.97, 8.0))}
+    path = configuration.store.path
+    with (
+        serve_in_thread(
+            configuration, lambda: StoreReader(path), standing_clock(), usual=lambda: known
+        ) as server,
+        httpx.Client(base_url=server.address) as pages,
+    ):
+        assert [row(pages, title)[6] for title in ("Display temperature", "Display pH", "Top-off")] == [
+            "25.2 to 25.6 °C",
+            "learning, day 3 of 7: silence and fault signs guard meanwhile",
+            "no usual pattern, it drifts for days from one end to the other: silence and fault signs guard",
+        ]
+        # Not fitted yet, and never to be.
+        assert row(pages, "Salinity")[6].startswith("learning, day 1 of 7")
+        assert row(pages, "Floor leak contact")[6] == ""
+        told = {one["series"]: one["usual"] for one in pages.get("/now.json").json()["tanks"][0]["series"]}
+    assert told["reef/temperature"] == {
+        "state": "known",
+        "low": pytest.approx(25.2),
+        "high": pytest.approx(25.6),
+        "coverage": 0.993,
+        "pattern": "day",
+        "guards": [],
+    }
+    assert told["reef/ph"] == {"state": "learning", "day": 3, "of": 7, "guards": ["silence"]}
+    assert told["reef/reservoir"] == {"state": "poor", "reason": "skill", "guards": ["silence"]}
+    assert told["reef/floor_leak"] is None
