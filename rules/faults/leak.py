@@ -182,7 +182,7 @@ class Leak:
         if is_disturbed and fall.hours <= 4 and (fall.share < 1.6 or is_refilled):
             sure = min(sure, 0.4)
         elif fall.share >= 0.5 and salinity.limewater_raises_ph(tank):
-            sure = max(sure, 0.6 + 0.25 * ramp(fall.share, 0.5, 1.2))
+            sure, is_slow = max(sure, 0.6 + 0.25 * ramp(fall.share, 0.5, 1.2)), False
         if tank.has("limewater_stirrer") and (ph := tank.known("ph")) is not None:
             concerns += (ph.name,)
         if reservoir is not None and intakes:
@@ -195,20 +195,20 @@ class Leak:
             sure = self._with_intake(sure, fall, most, intakes, salt, tank)
             is_slow = is_slow and most.share < 1.0
         return Finding(
-            sure, reasons, EXPLAINS, concerns, priority=Priority.HIGH if is_slow and sure < 0.75 else None
+            sure, reasons, EXPLAINS, concerns, priority=Priority.HIGH if is_slow and sure < 0.8 else None
         )
 
     def _by_salt(
         self, fall: salinity.SaltMove, ratio: sump.FallRatio, salt: Look | None, *, has_fan: bool
     ) -> tuple[float, bool]:
-        """How sure salinity and level are, and whether it is slow: a salinity probe can drift like that."""
-        is_slow = fall.hours >= 8
+        """How sure salinity and level are, and whether nothing hurries: a salinity probe can do the same."""
+        is_slow = True
         if salt is None or fall.share < 0.25:
             return 0.0, is_slow
         # Evaporation takes 2 % of the volume a day at most, so a leak shows in the level at least so much.
         a_day = fall.size / salt.value * 24.0 / fall.hours
         asked = 1.0 + 0.4 * a_day / salinity.GREATEST_USUAL_SHARE
-        least = 2.2 if has_fan and fall.hours < 16 else 1.3
+        least = 1.3 if fall.hours >= 16 else 2.2 if has_fan else 1.5
         shows = ratio.falls >= least or ratio.is_slipping
         hides = ratio.falls < min(asked, 1.25) and not ratio.slips >= 1.25
         if fall.hours >= 16:
@@ -218,7 +218,7 @@ class Leak:
             if score >= 2.7 and ratio.falls >= least and fall.size >= 0.06:
                 return 0.55 + 0.3 * ramp(score, 2.7, 5.0), is_slow
         if shows and fall.share >= 0.6:
-            return 0.6 + 0.3 * ramp(fall.share, 0.6, 1.5), is_slow
+            return 0.6 + 0.3 * ramp(fall.share, 0.6, 1.5), fall.hours >= 8
         if fall.share < 1.0:
             return 0.15 + 0.25 * ramp(fall.share, 0.5, 1.0), is_slow
         sure = 0.55 + 0.2 * ramp(fall.share, 1.0, 2.0)

@@ -31,7 +31,11 @@ _SLIP_CELLS = 2
 _SLIPPING = 0.25
 _SINK_CELLS = 3 * HOUR_CELLS
 # Marks closer together than this, or refills more often, and the level does not show how fast it falls.
-_LEAST_RANGE = 0.3
+_LEAST_RANGE = 0.25
+# The median step between neighbours of white noise is 0.954 of its standard deviation, and 92 % of it lie
+# within 3.5 of them.
+_STEP_TO_SIGMA = 0.954
+_RANGE_OF_NOISE = 3.5
 _LEAST_PERIOD = 2.0
 
 
@@ -46,14 +50,17 @@ class SumpUsual(NamedTuple):
         How fast it falls between refills.
     slips
         The same within ten minutes, with more of the noise in it.
+    span
+        How far its marks lie apart, without the noise that widens the range.
     sinks
-        The same over three hours, where nothing but a hand once a day refills.
+        The same as `falls` over three hours, where nothing but a hand once a day refills.
     """
 
     low: float
     high: float
     falls: float
     slips: float
+    span: float
     sinks: float
 
     @property
@@ -63,8 +70,7 @@ class SumpUsual(NamedTuple):
 
     def shows(self, ratio: float) -> bool:
         """Whether they would, if it fell so many times faster."""
-        span = self.high - self.low
-        return span >= _LEAST_RANGE and span >= _LEAST_PERIOD * ratio * self.falls > 0.0
+        return self.span >= _LEAST_RANGE and self.span >= _LEAST_PERIOD * ratio * self.falls > 0.0
 
 
 def _moves(cells: Sequence[float], lag: int) -> list[float]:
@@ -96,11 +102,15 @@ def _usual_sump(cells: list[float]) -> SumpUsual:
     past = cells[:-_RECENT_CELLS]
     known = [place for place, value in enumerate(past) if value == value]
     if len(known) < _FEWEST or known[-1] - known[0] < _LEAST_SPAN_CELLS:
-        return SumpUsual(NAN, NAN, NAN, NAN, NAN)
+        return SumpUsual(NAN, NAN, NAN, NAN, NAN, NAN)
     ordered = sorted(past[place] for place in known)
     last = len(ordered) - 1
     low, high = ordered[round(_PAUSED_SHARE * last)], ordered[round((1.0 - _PAUSED_SHARE) * last)]
-    return SumpUsual(low, high, _falls(past), _slips(past), _sinks(past))
+    steps = sorted(map(abs, _moves(past, 1)))
+    noise = steps[len(steps) // 2] / _STEP_TO_SIGMA if steps else 0.0
+    return SumpUsual(
+        low, high, _falls(past), _slips(past), high - low - _RANGE_OF_NOISE * noise, _sinks(past)
+    )
 
 
 def usual_sump(level: Look) -> SumpUsual:
