@@ -11,11 +11,13 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
+import httpx
 import pytest
 
 from collector.settings import load_configuration
-from collector.store import StoreReader
+from collector.store import Commit, Store, StoreReader
 from tests.broker import Mosquitto, amqtt, free_port, mosquitto
 from tests.delivery.receivers import WebReceiver
 from tests.test_crash import SETTINGS, count, is_subscribed
@@ -182,6 +184,53 @@ def test_a_store_that_cannot_be_read_for_a_fit_does_not_end_the_watch(
         service.until(lambda: "connected to" in service.log)
         assert service.stop() == 0
         assert "Traceback" not in service.log
+
+
+def put_ten_days(path: Path, settings: Path) -> None:
+    """A temperature every quarter of an hour until now, in a store that no service has fitted."""
+    configuration = load_configuration(settings, {})
+    quarter_us = 15 * 60 * 1_000_000
+    now_us = time.time_ns() // 1000
+    with Store(path, synchronous="OFF") as store:
+        store.register(configuration.series)
+        rows = [
+            (0, now_us - number * quarter_us, 25.0 + 0.01 * (number % 7), 1, 0, 0, 0, b"")
+            for number in range(10 * 96, 0, -1)
+        ]
+        store.commit(Commit(now_us, now_us, rows=rows))
+
+
+def test_what_is_usual_is_fitted_beside_the_watch_and_a_kill_meanwhile_costs_nothing(
+    start: Callable[..., Service],
+) -> None:
+    # No broker is needed: it is fitted while that is waited for, too.
+    service = start(free_port(), has_page=True)
+    service.until(lambda: "cannot be reached" in service.log)
+    assert service.stop() == 0
+    put_ten_days(service.path, service.settings)
+
+    service = start(free_port(), has_page=True)
+    service.until(lambda: "the page stands at" in service.log)
+    service.stop(signal.SIGKILL)
+    with StoreReader(service.path) as reader:
+        before = len(reader.baselines(0))
+
+    service = start(free_port(), has_page=True)
+    page = f"http://127.0.0.1:{load_configuration(service.settings, {}).page.port}/now.json"
+
+    def usual() -> dict[str, Any]:
+        found: dict[str, Any] = httpx.get(page).json()["tanks"][0]["series"][0]["usual"]
+        return found
+
+    service.until(lambda: "the page stands at" in service.log)
+    service.until(lambda: usual()["state"] == "known", 60)
+    assert usual()["low"] < 25.03 < usual()["high"]
+    with StoreReader(service.path) as reader:
+        versions = reader.baselines(0)
+        assert {one.form for one in versions} <= {"week_profile", "learning"}
+        assert len(versions) > before
+    assert service.stop() == 0
+    assert "Traceback" not in service.log
 
 
 def publish_hot(broker: Mosquitto) -> None:
