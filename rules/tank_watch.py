@@ -21,12 +21,12 @@ from rules.heat_model import HeatModel
 from rules.hours import Hours
 from rules.look import Look, TankLook
 from rules.planned_work import UNDISTURBED_SIGNS, PlannedWork, Span, spans
-from rules.projection import Projection, project
 from rules.resettling import Resettling
 from rules.roles import roles_of
 from rules.setup import HOUR_US, SeriesRules, TankRules
 from rules.staging import RAISED, RETURNED_LAST, Staged
 from rules.trace import DAY_CELLS, HOUR_CELLS, MINUTE_US, STEP_US, Trace
+from rules.trend import finite, with_trend_of
 
 # Steps farther apart than this do not carry a running rate alarm from one to the next.
 _RATE_GAP_US = HOUR_US
@@ -35,7 +35,6 @@ _OVERDUE_INTERVALS = 3
 _LEAST_OVERDUE_US = 10 * MINUTE_US
 # A slope is taken over the last hour; behind a longer gap it tells of another time.
 _TREND_AGE_US = HOUR_US
-_TREND_MINUTES = 60
 
 
 class Judgement(NamedTuple):
@@ -218,7 +217,7 @@ class TankWatch:
         if look is None or event.at_us - look.end_us + look.age_us > _TREND_AGE_US:
             return event
         settled = self._resettling.look(look)
-        return replace(event, evidence=_with_trend(event.evidence, event.at_us, settled, None))
+        return replace(event, evidence=with_trend_of(event.evidence, event.at_us, settled, None))
 
     # -- faults ------------------------------------------------------------------------------------
 
@@ -291,7 +290,7 @@ class TankWatch:
             finding = post.finding
             post.told = post.priority
             evidence = Evidence(
-                value=_finite(look.value),
+                value=finite(look.value),
                 since_us=post.since_us,
                 confidence=round(finding.confidence, 3),
                 reasons=finding.reasons,
@@ -303,10 +302,10 @@ class TankWatch:
                 priority=post.priority,
                 first_evidence_us=post.since_us,
                 concerns=tuple(dict.fromkeys((look.name, *finding.concerns))),
-                evidence=_with_trend(evidence, tank.end_us, look, finding.projection),
+                evidence=with_trend_of(evidence, tank.end_us, look, finding.projection),
             )
         else:
-            event = AlarmReturned(tank.end_us, key, None if look is None else _finite(look.value))
+            event = AlarmReturned(tank.end_us, key, None if look is None else finite(look.value))
         return self._staged(key, event, tank.end_us)
 
     def _key(self, post: Post) -> AlarmKey:
@@ -339,17 +338,17 @@ class TankWatch:
             key = AlarmKey(self.rules.name, look.name, "changing_fast")
             event: AlarmEvent
             if change.is_raised:
-                evidence = Evidence(value=_finite(look.value), since_us=change.since_us)
+                evidence = Evidence(value=finite(look.value), since_us=change.since_us)
                 event = AlarmRaised(
                     end_us,
                     key,
                     alarm.priority,
                     change.since_us,
                     (look.name,),
-                    _with_trend(evidence, end_us, look, None),
+                    with_trend_of(evidence, end_us, look, None),
                 )
             else:
-                event = AlarmReturned(end_us, key, _finite(look.value))
+                event = AlarmReturned(end_us, key, finite(look.value))
             yield self._staged(key, event, end_us)
 
     def _silent(self, end_us: int) -> dict[str, int]:
@@ -389,32 +388,8 @@ def _is_worse(post: Post) -> bool:
     return post.priority.rank > post.told.rank
 
 
-def _with_trend(evidence: Evidence, at_us: int, look: Look, projection: Projection | None) -> Evidence:
-    """Add what is usual, the slope, and when a danger line is reached."""
-    slope = look.slope(_TREND_MINUTES)
-    value = evidence.value
-    if projection is None and value is not None:
-        low, high = (look.series.danger_line(is_high=is_high) for is_high in (False, True))
-        projection = project(at_us, value, slope, low, high)
-    band = look.band
-    return replace(
-        evidence,
-        expected_low=None if band is None else _finite(band.low),
-        expected_high=None if band is None else _finite(band.high),
-        rate_per_hour=_finite(slope.median),
-        danger=None if projection is None else projection.danger,
-        danger_at_us=None if projection is None else projection.at_us,
-        danger_earliest_us=None if projection is None else projection.earliest_us,
-        danger_latest_us=None if projection is None else projection.latest_us,
-    )
-
-
 def _is_undisturbed(finding: Finding | None) -> bool:
     """Whether a finding rests on what no work disturbs."""
     return finding is not None and any(
         reason.sign in UNDISTURBED_SIGNS and not reason.speaks_against for reason in finding.reasons
     )
-
-
-def _finite(value: float) -> float | None:
-    return value if value - value == 0.0 else None
