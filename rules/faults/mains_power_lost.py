@@ -2,9 +2,9 @@
 
 Watches all series of a tank, the last wills of its boards and the powers. Boards on a battery go on telling
 that nothing takes power; those without fall silent within a few minutes of one another. A network or broker
-that is lost silences them just so, and from here the two cannot be told apart: the reason is silence,
-and says no more. A feeding pause stops the return pump and nothing else. First: look whether there is light, then at
-the fuse and the breaker.
+that is lost silences them just so, and from here the two cannot be told apart: the reason is silence, and
+says no more. A feeding pause stops the return pump and nothing else. First: look whether there is light,
+then at the fuse and the breaker.
 """
 
 from __future__ import annotations

@@ -1,9 +1,10 @@
 """Probe noisy: readings that scatter far more than this probe usually does.
 
 Watches every probe: the noise within five minutes, or from reading to reading where a probe gives few,
-against its own habit of three days. Bubbles, a loose plug and a wet connector give jumps between two levels;
-a median of jumps sees them where they are frequent. A display that shows one digit less is no noise: its
-jumps are one digit. Rivals: a probe that is half out of the water. First: look at plug and cable, then at bubbles.
+against its own habit of three days. Bubbles, a loose plug and a wet connector give jumps between two
+levels; a median of jumps sees them where they are frequent. A display that shows one digit less is no
+noise: its jumps are one digit. Rivals: a probe that is half out of the water. First: look at plug and
+cable, then at bubbles.
 """
 
 from __future__ import annotations
