@@ -133,7 +133,7 @@ class Hours:
             self._bands_before = None
         self._drift: Drift | None = None
         self._usual: Usual | None = None
-        self._found: dict[Callable[[list[float]], object], object] = {}
+        self._found: dict[object, object] = {}
 
     def is_of(self, step: int, baseline: Baseline | None) -> bool:
         """Whether this is still right at a step."""
@@ -144,11 +144,15 @@ class Hours:
         end = len(column) - (self._trace.step + 1 - self._end)
         return column[max(0, end - HOURS * HOUR_CELLS) : max(0, end)]
 
-    def once(self, compute: Callable[[list[float]], Found]) -> Found:
-        """What a fault makes of the cell medians of the whole hours, the newest last; once an hour."""
-        if compute not in self._found:
-            self._found[compute] = compute(self._cells(self._trace.medians))
-        return cast(Found, self._found[compute])
+    def once(self, compute: Callable[[list[float]], Found], key: object = None) -> Found:
+        """What a fault makes of the cell medians of the whole hours, the newest last; once an hour.
+
+        It is known again by `key`, without one by the function itself.
+        """
+        key = compute if key is None else key
+        if key not in self._found:
+            self._found[key] = compute(self._cells(self._trace.medians))
+        return cast(Found, self._found[key])
 
     @property
     def medians(self) -> list[float]:

@@ -75,7 +75,15 @@ _MOST_RATIOS_WITH_FAN = ((2, 6.0), (4, 4.0), (8, 3.0), (24, 2.0))
 
 
 def intakes(reservoir: Look, level: Look | None, *, has_fan: bool) -> tuple[Intake, ...]:
-    """What the tank took in the last whole hours, of several windows; none while learning.
+    """What the tank took in the last whole hours, of several windows; none while learning."""
+    # All of it is of whole hours.
+    return reservoir.hours.once(
+        lambda _: _find_intakes(reservoir, level, has_fan=has_fan), key=(_find_intakes, level is None)
+    )
+
+
+def _find_intakes(reservoir: Look, level: Look | None, *, has_fan: bool) -> tuple[Intake, ...]:
+    """The same, computed.
 
     The level counts in: what the pump has brought back of an old fall is not taken now, and what it has
     still to bring back is.
@@ -158,14 +166,19 @@ def run_minutes(power: Look, usual: PumpUsual) -> int:
 
 
 def rest_minutes(power: Look, usual: PumpUsual) -> int:
-    """For how long the pump has rested."""
-    return minutes_beyond(power, 0.3 * usual.runs_at, is_high=False) if usual.longest_run else 0
+    """For how long the pump has rested, four hours at most."""
+    return minutes_beyond(power, 0.3 * usual.runs_at, is_high=False, most=240) if usual.longest_run else 0
+
+
+def _most_and_mean(cells: list[float]) -> tuple[float, float]:
+    past = [given for given in _given_of_hours(cells)[:-RECENT_HOURS] if given == given]
+    return (max(past), max(0.0, sum(past) / len(past))) if past else (NAN, NAN)
 
 
 def most_in(reservoir: Look, hours: float) -> float:
     """What a reservoir may give in some hours without anything odd: twice the usual, and one refill."""
-    past = [given for given in reservoir.hours.once(_given_of_hours)[:-RECENT_HOURS] if given == given]
-    return max(past) + 2.0 * hours * max(0.0, sum(past) / len(past)) if past else NAN
+    most, mean = reservoir.hours.once(_most_and_mean)
+    return most + 2.0 * hours * mean
 
 
 def draws_much(reservoir: Look) -> bool:

@@ -254,6 +254,8 @@ class Leak:
 
 def _wet(contact: Look) -> Reason | None:
     """The last word of a floor contact, where it is that of a wet one; it counts until the next."""
+    if contact.value == contact.value and not floor_contact.is_wet(contact.series, contact.value):
+        return None
     for value in reversed(contact.cells(sump.LOOK_BACK_MINUTES)):
         if value == value:
             if floor_contact.is_wet(contact.series, value):

@@ -162,10 +162,10 @@ def was_disturbed(level: Look, usual: SumpUsual, minutes: int) -> bool:
     )
 
 
-def minutes_beyond(level: Look, line: float, *, is_high: bool) -> int:
+def minutes_beyond(level: Look, line: float, *, is_high: bool, most: int = LOOK_BACK_MINUTES) -> int:
     """For how long the level has lain beyond a line without a break."""
     count = 0
-    for value in reversed(level.cells(LOOK_BACK_MINUTES)):
+    for value in reversed(level.cells(most)):
         if value == value and not (value > line if is_high else value < line):
             break
         count += 1

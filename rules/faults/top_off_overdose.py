@@ -24,7 +24,10 @@ from rules.trace import MINUTE_US
 
 EXPLAINS = frozenset({"level_high", "salinity_low"})
 EXPLAINS_WITH_LIME = EXPLAINS | {"ph_high"}
-_RISE_MINUTES = 120
+# Less than this a reservoir loses by its noise, L.
+_LEAST_SIPHONED = 0.4
+# So many minutes a pump must have rested to be no part of what the reservoir gave.
+_LEAST_REST = 45
 # The farthest that limewater is projected, h.
 _FARTHEST_HOURS = 48
 
@@ -108,13 +111,16 @@ class TopOffOverdose:
         self, reservoir: Look, power: Look, level: Look, usual: sump.SumpUsual, tank: TankLook
     ) -> Finding:
         """The reservoir falls while its pump rests."""
+        before = reservoir.level(15, 225)
+        if not before - reservoir.value > _LEAST_SIPHONED + intake.most_in(reservoir, _LEAST_REST / 60):
+            return NORMAL
         pump = intake.usual_pump(power)
-        minutes = min(intake.rest_minutes(power, pump), 240)
-        if minutes < 45:
+        minutes = intake.rest_minutes(power, pump)
+        if minutes < _LEAST_REST:
             return NORMAL
         given = reservoir.level(15, minutes - 15) - reservoir.level(15)
         # Runs of the pump that are shorter than a cell do not show.
-        least = max(0.4, 8.0 * reservoir.noise_of_level) + intake.most_in(reservoir, minutes / 60)
+        least = max(_LEAST_SIPHONED, 8.0 * reservoir.noise_of_level) + intake.most_in(reservoir, minutes / 60)
         if not given > least or sump.greatest_step(reservoir, minutes, is_rise=False) > 0.6 * given + least:
             return NORMAL
         if sump.return_stands(tank):
