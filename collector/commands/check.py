@@ -60,6 +60,7 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks.delivery import check_delivery
     from collector.checks.page import check_page
     from collector.checks.store import check_store
+    from collector.checks.usual import check_usual
 
     configuration = loaded.configuration
     counts = ", ".join(
@@ -75,5 +76,6 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
         yield Finding("configuration", Verdict.NOTE, warning)
     yield from check_broker(configuration.mqtt)
     yield from check_store(configuration.store)
+    yield from check_usual(configuration)
     yield from check_delivery(configuration, is_ringing=is_ringing)
     yield from check_page(configuration.page)

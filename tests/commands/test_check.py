@@ -12,15 +12,19 @@ from pathlib import Path
 
 import pytest
 
+from collector.baselines import record
 from collector.checks import Finding, Verdict
 from collector.checks.broker import STOCK_BROKER, check_broker
 from collector.checks.delivery import check_delivery
 from collector.checks.page import check_page
 from collector.checks.store import check_store
+from collector.checks.usual import check_usual
 from collector.configuration import MqttConfiguration, PageConfiguration, StoreConfiguration
 from collector.settings import read_configuration
 from collector.store import Store
+from rules import Learning, PoorFit, WeekProfile
 from tests.commands.conftest import Run, free_port
+from tests.pages import tank
 
 StartBroker = Callable[[str], int]
 
@@ -337,3 +341,22 @@ def test_command_warns_of_a_secret_that_others_can_read(
     told = run("check")
     assert "configuration: note: mqtt.password_file: others on this machine can read" in told.stdout
     assert "hunter2000" not in told.stdout + told.stderr
+
+
+# -- what is usual -------------------------------------------------------------------------------------
+
+
+def test_what_is_usual_is_told_of_each_series_that_has_none_yet(tmp_path: Path) -> None:
+    configuration = tank.configuration(tmp_path)
+    assert list(check_usual(configuration)) == []
+    profile = WeekProfile("UTC", ((25.0,) * 96,), (0.2,) * 96, 0.99, "level", 0.0, 28)
+    with Store(configuration.store.path) as store:
+        store.register(configuration.series)
+        fits = {0: profile, 1: Learning(2), 2: profile, 3: PoorFit("skill", 0.97, 8.0)}
+        record(store, fits.items(), fitted_us=1, applies_from_us=1)
+    findings = list(check_usual(configuration))
+    notes = [one.text for one in findings if one.verdict is Verdict.NOTE]
+    assert notes[0] == "reef/ph: learning, day 3 of 7: silence and fault signs guard meanwhile"
+    assert notes[1].startswith("reef/reservoir: no usual pattern, it drifts for days")
+    assert notes[2].startswith("reef/heater_power: learning, day 1 of 7")
+    assert _one(iter(findings), Verdict.WELL).text == "known of 2 series"
