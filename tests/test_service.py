@@ -175,7 +175,9 @@ def test_a_store_that_cannot_be_read_for_a_fit_does_not_end_the_watch(
 ) -> None:
     with mosquitto(tmp_path / "broker") as broker:
         service = start(broker.port)
-        service.until(lambda: "connected to" in service.log)
+        service.until(service.is_live)
+        assert broker.publish("boards/timeless", "301")
+        service.until(lambda: count(service.path) == 1)
         assert service.stop() == 0
         with closing(sqlite3.connect(service.path)) as other:
             other.execute("ALTER TABLE rollups RENAME TO lost")
