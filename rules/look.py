@@ -177,7 +177,9 @@ class Look:
         if not slope.is_known or slope.low < 0.0 < slope.high:
             return False
         moved = abs(slope.median) * minutes / 60
-        return moved >= max(_LEAST_NOISES * self.noise_of_level, _LEAST_DIGITS * self.habits.resolution)
+        # The habits of a series that has just begun are not known, and its last digit shows at once.
+        digit = max(self.habits.resolution, self.recent_resolution(minutes))
+        return moved >= max(_LEAST_NOISES * self.noise_of_level, _LEAST_DIGITS * digit)
 
     def level(self, minutes: int, minutes_ago: int = 0) -> float:
         """Median of the cells of a stretch of `minutes` that ended `minutes_ago`; NaN for none."""
