@@ -77,7 +77,7 @@ class Leak:
         is_above = False
         if level is not None:
             usual = sump.usual_sump(level)
-            margin = max(setting["margin"], 3.0 * level.noise_of_level)
+            margin = max(setting["margin"], 3.0 * level.noise_of_level, sump.LEAST_MARGIN)
             is_above = level.value > usual.high + margin
             if level.value < usual.low - margin / 2:
                 found = self._by_level(level, usual, margin, salt, tank, setting)
@@ -112,7 +112,7 @@ class Leak:
         concerns = () if salt is None else (salt.name,)
         mean = depth / max(minutes, 30) * 60
         if is_filled:
-            least = setting["least_ratio"]
+            least = max(setting["least_ratio"], 1.0)
             ratio = max(recent, mean) / falls
             fall = salinity.NO_MOVE if salt is None else salinity.salt_move(salt, is_fall=True)
             if salt is not None and fall.share >= 0.5 and fall.hours <= 4:
@@ -120,7 +120,7 @@ class Leak:
                 reasons += (Reason(Sign.CHANGE, salt.name, -fall.size, window_us=fall.hours * HOUR_US),)
                 ratio = max(ratio, least * min(1.5, 0.6 + fall.share))
         else:
-            least = setting["least_ratio_by_hand"]
+            least = max(setting["least_ratio_by_hand"], 1.0)
             # By half a day, too, which holds nothing that a hand brought just before it fills up again.
             ratio = (
                 min(-level.change(minutes_ago, over=30) / minutes_ago * 60 for minutes_ago in (360, 720))

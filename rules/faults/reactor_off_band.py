@@ -68,7 +68,7 @@ class ReactorOffBand:
             low, high = band.low, band.high
         else:
             low, high = subject.habits.day_low, subject.habits.day_high
-        margin = max(setting["margin"], 3.0 * subject.noise_of_level)
+        margin = max(setting["margin"], 3.0 * subject.noise_of_level, 0.01)
         over, under = value - high, low - value
         # Off within half of the margin, on beyond the whole.
         beyond = max(over, under, 0.0)

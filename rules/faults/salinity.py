@@ -24,6 +24,10 @@ _BINS = 12
 _STEP_SHARE = 0.6
 
 
+# A probe that shows less than this is in air or in a glass of fresh water: no tank is diluted to a third.
+_LEAST_SALINITY = 10.0
+
+
 class SaltMove(NamedTuple):
     """A move of salinity: by how much in how many hours, and as a share of what a probe does by itself."""
 
@@ -44,7 +48,7 @@ def salt_move(salt: Look, *, is_fall: bool) -> SaltMove:
     """The clearest steady fall (or rise) of salinity over one of several windows."""
     sign = -1.0 if is_fall else 1.0
     hourly = [value for value in salt.hours.medians[-25:] if value == value]
-    if not hourly or salt.value != salt.value:
+    if not hourly or not salt.value > _LEAST_SALINITY:
         return NO_MOVE
     farthest = max(hourly) if is_fall else min(hourly)
     if sign * (salt.value - farthest) < 0.4 * wander(1):

@@ -15,6 +15,8 @@ from rules.hours import RECENT_HOURS
 from rules.look import Look, TankLook
 from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
 
+# No probe shows less, whatever margin a keeper sets, cm.
+LEAST_MARGIN = 0.02
 LOOK_BACK_MINUTES = LOOK_BACK_CELLS * STEP_US // MINUTE_US
 _RECENT_CELLS = RECENT_HOURS * HOUR_CELLS
 # A day at least is needed to say what is usual.

@@ -65,7 +65,7 @@ class TopOffFailed:
         if level is None:
             return emptied
         usual = sump.usual_sump(level)
-        margin = max(setting["margin"], 3.0 * level.noise_of_level)
+        margin = max(setting["margin"], 3.0 * level.noise_of_level, sump.LEAST_MARGIN)
         if not level.value < usual.low - margin / 2:
             return emptied
         found = self._by_level(level, usual, margin, tank, setting)

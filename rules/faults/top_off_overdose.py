@@ -73,7 +73,7 @@ class TopOffOverdose:
         if level is None:
             return found if power is not None else None
         usual = sump.usual_sump(level)
-        margin = max(setting["margin"], 3.0 * level.noise_of_level)
+        margin = max(setting["margin"], 3.0 * level.noise_of_level, sump.LEAST_MARGIN)
         if level.value > usual.high + margin / 2:
             other = self._by_level(level, usual, margin, tank)
             if other.confidence > found.confidence:
@@ -256,7 +256,7 @@ def _litres_per_hour(tank: TankLook, salt: Look | None) -> float | None:
         if rate > 0.05:
             return rate
     volume = tank.rules.volume_litres
-    if salt is not None and volume is not None:
+    if salt is not None and volume is not None and salt.value > 0.0:
         slope = salt.slope(120)
         if slope.high < 0.0:
             return physics.fresh_litres_per_hour(volume, salt.value, slope.median)

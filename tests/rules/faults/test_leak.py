@@ -105,3 +105,20 @@ def test_salinity_that_drifts_while_no_more_than_usual_comes_in_is_no_sure_leak(
 def test_an_empty_room_without_series_is_not_judged():
     told = hear({"ph": np.full(6 * 24 * 60, 8.1)})
     assert told.causes == []
+
+
+@pytest.mark.parametrize("shown", [0.0, 0.1, 9.9])
+@pytest.mark.parametrize("names", [BASIC, ALL], ids=["basic", "all"])
+def test_a_salinity_probe_in_air_is_no_leak_and_no_overdose(shown, names):
+    """It shows next to nothing, and 0.0 itself divides nothing."""
+    columns = Water(hours=FAULT + 8.0).shown(names)
+    columns["practical_salinity"][int(FAULT * 60) :] = shown
+    told = hear(columns, equipment=frozenset({"top_off", "limewater_stirrer"}))
+    assert not {"leak", "top_off_overdose", "top_off_failed"} & set(told.causes)
+
+
+def test_parameters_of_nothing_are_taken_as_the_least_that_a_probe_shows():
+    codes = {"leak": {"margin": 0.0, "least_ratio": 0.0}, "top_off_failed": {"margin": 0.0}}
+    codes |= {"top_off_overdose": {"margin": 0.0}}
+    still = Water(hours=FAULT + 12.0, leak=from_fault(4.0), pump=12.0, noise={})
+    assert "leak" in listen(still, faults=codes).causes
