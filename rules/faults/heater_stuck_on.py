@@ -31,6 +31,9 @@ EXPLAINS = frozenset({"temperature_high"})
 # From this share of what the heater usually does on, it is plain; below it the water must have come higher.
 _PLAIN_SHARE = 0.8
 _HIGH_MARGINS = 2.5
+# Usual slope of an hour without lamps, degC/h, and how much of the least rate is too much then.
+_NIGHT_SLOPE = 0.03
+_NIGHT_SHARE = 0.75
 # Of the usual steep rise, below where the water usually ends it.
 _STEEPER = 1.15
 
@@ -120,6 +123,9 @@ class HeaterStuckOn:
             if share < _PLAIN_SHARE and warm.height < _HIGH_MARGINS * warm.margin:
                 # A warm afternoon comes so far.
                 sure = 0.4
+            elif hour - warm.excess <= _NIGHT_SLOPE and hour >= _NIGHT_SHARE * least and warm.hours >= 1.0:
+                # At an hour at which it usually falls or stays, neither lamps nor the room raise it.
+                sure = max(sure, 0.65)
         elif warm.above_hour >= 2 * warm.margin and hour >= _STEEPER * rises:
             sure = 0.4 + 0.3 * ramp(share, 0.5, 1.0)
         if tank.has("chiller") or tank.has("fan"):
