@@ -26,6 +26,8 @@ EXPLAINS = frozenset({"level_low", "salinity_low"})
 # must go on falling, and what has fallen for less is told by the on-delay.
 _LEAST_DRAINING = 15
 _LONGEST_CHANGE = 75
+# A fan that comes on in the afternoon doubles evaporation for some hours.
+_FAN_RATIO = 2.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ class Leak:
         Parameter(
             "least_ratio_by_hand",
             "number",
-            1.3,
+            1.4,
             "the same where no top-off blurs it: evaporation itself changes by a tenth from day to day",
         ),
         Parameter("on_delay", "duration", 15 * MINUTE_US, "hands in the sump are out of it by then"),
@@ -121,6 +123,8 @@ class Leak:
                 ratio = max(ratio, least * min(1.5, 0.6 + fall.share))
         else:
             least = max(setting["least_ratio_by_hand"], 1.0)
+            if tank.has("fan"):
+                least = max(least, _FAN_RATIO)
             # By half a day, too, which holds nothing that a hand brought just before it fills up again.
             ratio = (
                 min(-level.change(minutes_ago, over=30) / minutes_ago * 60 for minutes_ago in (360, 720))
@@ -208,7 +212,7 @@ class Leak:
         # Evaporation takes 2 % of the volume a day at most, so a leak shows in the level at least so much.
         a_day = fall.size / salt.value * 24.0 / fall.hours
         asked = 1.0 + 0.4 * a_day / salinity.GREATEST_USUAL_SHARE
-        least = 1.3 if fall.hours >= 16 else 2.2 if has_fan else 1.5
+        least = 1.3 if fall.hours >= 16 else _FAN_RATIO if has_fan else 1.5
         shows = ratio.falls >= least or ratio.is_slipping
         hides = ratio.falls < min(asked, 1.25) and not ratio.slips >= 1.25
         if fall.hours >= 16:
@@ -234,13 +238,18 @@ class Leak:
         tank: TankLook,
     ) -> float:
         """The same with what the tank took."""
-        if salt is not None and fall.share >= 0.35:
+        volume = tank.rules.volume_litres
+        if salt is not None and fall.share >= 0.2:
             near = min(intakes, key=lambda one: abs(one.hours - fall.hours))
-            asked = 1.0 + 0.4 * fall.size / salt.value * 24.0 / fall.hours / salinity.GREATEST_USUAL_SHARE
-            if near.ratio < min(asked, 1.25) and near.share < 0.5:
+            if volume is not None:
+                lost = fall.size / salt.value * volume * near.hours / max(fall.hours, near.hours)
+                is_missed = near.size - near.usual < 0.4 * lost
+            else:
+                asked = 1.0 + 0.4 * fall.size / salt.value * 24.0 / fall.hours / salinity.GREATEST_USUAL_SHARE
+                is_missed = near.ratio < min(asked, 1.25)
+            if is_missed and near.share < 0.5:
                 # Salinity falls, and no more than usual came in: the probe.
                 return min(sure, 0.4)
-        volume = tank.rules.volume_litres
         if salt is not None and volume is not None:
             asked = salt.value * (most.size - most.usual) / volume
             if asked > 1.2 * salinity.wander(most.hours) and fall.share < 0.3:

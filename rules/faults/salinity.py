@@ -58,7 +58,8 @@ def salt_move(salt: Look, *, is_fall: bool) -> SaltMove:
     best = NO_MOVE
     for hours in _WINDOWS:
         size = sign * (now - salt.level(30 if hours < 8 else 60, 60 * hours))
-        share = size / max(wander(hours), noise)
+        # A coarse probe may have shown half a digit more or less.
+        share = (size - 0.5 * salt.habits.resolution) / max(wander(hours), noise)
         if share > best.share and size == size:
             best = SaltMove(size, hours, share)
     if best.share >= 0.4 and _is_step(salt.cells(60 * best.hours + 30), sign, best.size):

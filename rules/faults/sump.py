@@ -17,6 +17,7 @@ from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
 
 # No probe shows less, whatever margin a keeper sets, cm.
 LEAST_MARGIN = 0.02
+_MOST_PAUSED_CELLS = 9
 LOOK_BACK_MINUTES = LOOK_BACK_CELLS * STEP_US // MINUTE_US
 _RECENT_CELLS = RECENT_HOURS * HOUR_CELLS
 # A day at least is needed to say what is usual.
@@ -25,13 +26,16 @@ _FEWEST = 24
 # Feeding pauses and water changes take less of three days than this.
 _PAUSED_SHARE = 0.04
 # A fall is taken over half an hour, and what lies beyond these shares of all such stretches counts as they
-# do: those above hold a refill, those below the end of a pause. A mean, for a coarse probe falls by steps.
+# do: those above hold a refill, those below the end of a pause, of which a day may have three that take 2 %
+# of it each. A mean, for a coarse probe falls by steps.
 _FALL_CELLS = 6
-_FALLING = (0.05, 0.65)
+_FALLING = (0.12, 0.65)
 # Where refills come every few minutes only what happens between two of them shows a fall.
 _SLIP_CELLS = 2
 _SLIPPING = 0.25
+# Of the stretches of three hours an eighth hold the one refill of the day.
 _SINK_CELLS = 3 * HOUR_CELLS
+_SINKING = (0.05, 0.85)
 # Marks closer together than this, or refills more often, and the level does not show how fast it falls.
 _LEAST_RANGE = 0.25
 # The median step between neighbours of white noise is 0.954 of its standard deviation, and 92 % of it lie
@@ -82,12 +86,17 @@ def _moves(cells: Sequence[float], lag: int) -> list[float]:
 
 
 def _falls(cells: Sequence[float]) -> float:
-    moves = _moves(cells, _FALL_CELLS)
+    return _mean_fall(cells, _FALL_CELLS, _FALLING)
+
+
+def _mean_fall(cells: Sequence[float], lag: int, shares: tuple[float, float]) -> float:
+    """Mean fall per hour over stretches of `lag` cells, those beyond the shares counted as they."""
+    moves = _moves(cells, lag)
     if not moves:
         return NAN
-    first, last = (int(share * len(moves)) for share in _FALLING)
+    first, last = (int(share * len(moves)) for share in shares)
     total = first * moves[first] + sum(moves[first:last]) + (len(moves) - last) * moves[last]
-    return -total / len(moves) / _FALL_CELLS * HOUR_CELLS
+    return -total / len(moves) / lag * HOUR_CELLS
 
 
 def _slips(cells: Sequence[float]) -> float:
@@ -96,8 +105,7 @@ def _slips(cells: Sequence[float]) -> float:
 
 
 def _sinks(cells: Sequence[float]) -> float:
-    moves = _moves(cells, _SINK_CELLS)
-    return -moves[len(moves) // 2] / _SINK_CELLS * HOUR_CELLS if moves else NAN
+    return _mean_fall(cells, _SINK_CELLS, _SINKING)
 
 
 def _usual_sump(cells: list[float]) -> SumpUsual:
@@ -152,16 +160,24 @@ def _falls_of_a_day(cells: list[float]) -> float:
 
 
 def fall_ratio_of_a_day(level: Look, usual: SumpUsual) -> float:
-    """How many times faster than usual the level fell in the last 24 whole hours; NaN: does not show."""
-    return level.hours.once(_falls_of_a_day) / usual.falls if usual.shows_falls else NAN
+    """How many times faster than usual the level fell in the last 24 whole hours; NaN: does not show.
+
+    It does not on a day of which hands and pauses took more than three quarters of an hour.
+    """
+    if not usual.shows_falls or _count_far(level, usual, 24 * 60) > _MOST_PAUSED_CELLS:
+        return NAN
+    return level.hours.once(_falls_of_a_day) / usual.falls
+
+
+def _count_far(level: Look, usual: SumpUsual, minutes: int) -> int:
+    far = max(1.0, usual.high - usual.low)
+    low, high = usual.low - far, usual.high + far
+    return sum(value == value and not low < value < high for value in level.cells(minutes))
 
 
 def was_disturbed(level: Look, usual: SumpUsual, minutes: int) -> bool:
     """Whether the level has left its range by far: a water change, a pause, or hands in the sump."""
-    far = max(1.0, usual.high - usual.low)
-    return any(
-        not usual.low - far < value < usual.high + far for value in level.cells(minutes) if value == value
-    )
+    return _count_far(level, usual, minutes) > 0
 
 
 def minutes_beyond(level: Look, line: float, *, is_high: bool, most: int = LOOK_BACK_MINUTES) -> int:
