@@ -17,13 +17,20 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
 
-from collector.baselines import Nightly, next_refit_us, recorded_baselines, standing, tasks_of
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.delivery import DeliveryWorker, plan_notifications
 from collector.derivation import COMPENSATION_US, Derivations
 from collector.errors import StoreError
 from collector.intake import Arrivals, Crossings, Intake, Judge, Sorter, Telling, UnstoredMessages
+from collector.learning import (
+    Nightly,
+    first_refits_us,
+    recorded_versions,
+    standing,
+    standing_heat,
+    tasks_of,
+)
 from collector.mqtt import Session
 from collector.problems import ProblemLog
 from collector.routing import Router
@@ -129,8 +136,9 @@ class Service:
         self._intake.begin()
         while not self._is_stopping:
             self._intake.round()
-            if baselines := self._nightly.turn(self._clock.now_us()):
-                self._judge.expect(baselines)
+            learned = self._nightly.turn(self._clock.now_us())
+            if learned is not None:
+                self._judge.judge_by(learned)
         self._intake.finish()
 
     def stop(self) -> None:
@@ -150,8 +158,8 @@ class Service:
         last_us = reader.last_engine_us
         # None: stopped before the first backlog was over, which is then judged at the end of this one.
         from_us = (now_us if last_us is None else last_us) - engine.look_back_us
-        versions, fitted_us = recorded_baselines(reader, self._ids, from_us)
-        self._nightly = self._start_nightly(fitted_us)
+        self._nightly = self._start_nightly()
+        versions = recorded_versions(reader, self._ids, from_us)
         judge.replay(reader.recorded_blocks(self._ids, from_us), versions)
         indexes = {number: index for index, number in enumerate(self._ids)}
         for latest in reader.latest():
@@ -160,24 +168,16 @@ class Service:
         judge.restore(reader.open_incidents(), reader.open_alarms(), reader.last_incident_number)
         return judge
 
-    def _start_nightly(self, fitted_us: int | None) -> Nightly:
-        """Fit what is usual in the night after the last fit; at once where readings were never fitted."""
-        configuration, now_us = self._configuration, self._clock.now_us()
-        time_zone = configuration.tanks[0].rules.time_zone
-        if fitted_us is not None:
-            first_us = next_refit_us(fitted_us, time_zone)
-        elif self._reader.last_engine_us is None:
-            first_us = next_refit_us(now_us, time_zone)
-        else:
-            first_us = now_us
-        return Nightly(
-            configuration.store.path,
-            self._store,
-            tasks_of(configuration, self._ids),
-            standing(self._reader, self._ids, now_us),
-            time_zone=time_zone,
-            first_us=first_us,
+    def _start_nightly(self) -> Nightly:
+        """Fit what is learned of each tank in its own night."""
+        configuration, reader, now_us = self._configuration, self._reader, self._clock.now_us()
+        tasks = tasks_of(configuration, self._ids)
+        known = standing(reader, self._ids, now_us)
+        has_history = reader.last_engine_us is not None
+        first_us = first_refits_us(
+            tasks, known, standing_heat(reader, now_us), now_us, has_history=has_history
         )
+        return Nightly(configuration.store.path, self._store, tasks, known, first_us=first_us)
 
     def _remember(self, key: str, note: str) -> None:
         """Keep a note of the session; without it the next start only takes longer."""

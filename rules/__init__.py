@@ -42,7 +42,7 @@ from rules.heat_model import HeatModel, NotFitted, fit_heat_model
 from rules.planned_work import KINDS, PlannedWork, Suppressed, WorkKind
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
-from rules.roles import ROLES, Role
+from rules.roles import ROLES, Role, roles_of
 from rules.setup import (
     ATTENUATION_METHODS,
     HOUR_US,
@@ -136,5 +136,6 @@ __all__ = [
     "fit_heat_model",
     "physics",
     "primary_flag",
+    "roles_of",
     "unpack",
 ]

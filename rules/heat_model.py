@@ -126,7 +126,8 @@ def fit_heat_model(
     ----------
     Huber (1964), robust M-estimation, through `statsmodels`.
     """
-    import statsmodels.api as sm
+    from statsmodels.robust import norms
+    from statsmodels.robust.robust_linear_model import RLM
 
     if len(times_us) < 3:
         return NotFitted("no history yet")
@@ -154,7 +155,7 @@ def fit_heat_model(
     known = np.isfinite(design).all(axis=1) & np.isfinite(change)
     if known.sum() < _FEWEST_EQUATIONS:
         return NotFitted("room or power are known in too few of the same hours")
-    fitted = sm.RLM(change[known], design[known], M=sm.robust.norms.HuberT()).fit()
+    fitted = RLM(change[known], design[known], M=norms.HuberT()).fit()
     value = dict(zip(columns, map(float, fitted.params), strict=True))
     error = dict(zip(columns, map(float, fitted.bse), strict=True))
     return _model(value, error, full, days, float(fitted.scale), room)

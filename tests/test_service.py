@@ -231,6 +231,8 @@ def test_what_is_usual_is_fitted_beside_the_watch_and_a_kill_meanwhile_costs_not
         versions = reader.baselines(0)
         assert {one.form for one in versions} <= {"week_profile", "learning"}
         assert len(versions) > before
+        # A temperature alone tells no time constant, and what it tells is recorded.
+        assert {(one.tank, one.form) for one in reader.heat_models(0)} == {("reef", "heat_model")}
     assert service.stop() == 0
     assert "Traceback" not in service.log
 

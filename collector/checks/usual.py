@@ -6,10 +6,10 @@ import sqlite3
 import time
 from collections.abc import Iterator
 
-from collector.baselines import standing
 from collector.checks.finding import Finding, Verdict
 from collector.configuration import Configuration
 from collector.errors import StoreError
+from collector.learning import standing
 from collector.store import StoreReader
 from collector.wording.usual import usual_text
 from rules import TWO_STATE, WeekProfile

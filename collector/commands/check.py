@@ -58,6 +58,7 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks import Finding, Verdict
     from collector.checks.broker import check_broker
     from collector.checks.delivery import check_delivery
+    from collector.checks.heat import check_heat
     from collector.checks.page import check_page
     from collector.checks.store import check_store
     from collector.checks.usual import check_usual
@@ -77,5 +78,6 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     yield from check_broker(configuration.mqtt)
     yield from check_store(configuration.store)
     yield from check_usual(configuration)
+    yield from check_heat(configuration)
     yield from check_delivery(configuration, is_ringing=is_ringing)
     yield from check_page(configuration.page)

@@ -53,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     recording = with_derived(join(files), configuration)
     for skipped in recording.skipped:
         _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
-    _tell("A CSV file holds no baseline, planned work or answers: faults are judged as in the first week.")
+    _tell("A CSV file holds nothing learned, planned or answered: faults are judged as in the first week.")
     reasoning = None if arguments.explain is None else Reasoning()
     with tqdm(total=len(recording), unit=" readings", unit_scale=True, disable=None, leave=False) as bar:
         incidents = replay(recording, configuration, bar.update, reasoning)

@@ -22,7 +22,6 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from collector.baselines import Fits, fit_in_worker, record, tasks_of
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.demo.broker import USER, DemoBroker, free_port
@@ -32,6 +31,7 @@ from collector.demo.phone import Phone, Ring
 from collector.demo.view import View
 from collector.demo.watcher import Watcher
 from collector.journal import start_logging
+from collector.learning import Fits, fit_in_worker, record, tasks_of
 from collector.service import serve
 from collector.settings import load_configuration
 from collector.simulation import HeaterFailedOff, SimulatedTank, TankSettings
@@ -199,7 +199,7 @@ urls_file = "phone.urls"
 
 def _make_history(configuration: Configuration, tank: SimulatedTank, view: View) -> None:
     view.say("Two weeks of a simulated tank go through the engine into the store, so that it knows what is")
-    view.say("usual here at each hour:")
+    view.say("usual here at each hour, and how fast this tank cools:")
     days = _HISTORY_US // _DAY_US
     tank.advance_to(_START_US - _HISTORY_US)
     with (
@@ -219,7 +219,8 @@ def _make_history(configuration: Configuration, tank: SimulatedTank, view: View)
             ids = [reader.series_id(one.tank, one.name) for one in configuration.series]
         fits = fit_in_worker(configuration.store.path, tasks_of(configuration, ids), _START_US)
         if isinstance(fits, Fits):
-            record(store, fits.found.items(), fitted_us=_START_US, applies_from_us=_START_US)
+            found = (fits.found.items(), fits.models.items())
+            record(store, *found, fitted_us=_START_US, applies_from_us=_START_US)
     view.say(f"  {days} days are in {_shortest(configuration.store.path)}")
 
 

@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
-from collector.baselines import Version
 from collector.intake.batch import Entry, judgeable, judged_rows, unjudged_row
+from collector.learning import HeatVersion, Learned, Version
 from collector.readings import Mark
 from collector.store import BoardState, RecordedBlock, Row
-from rules import AlarmRaised, Baseline, Engine, Event, FlagRevised, Incident, PlannedWork
+from rules import AlarmRaised, Baseline, Engine, Event, FlagRevised, HeatModel, Incident, PlannedWork
 
 _UNKNOWN = int(Mark.TIME_UNKNOWN)
 
@@ -36,7 +37,7 @@ class Judge:
     Parameters
     ----------
     engine
-        Fresh, without baselines.
+        Fresh, without baselines and models.
     boards
         Names of the series of each board, by tank and name.
     """
@@ -46,6 +47,7 @@ class Judge:
         self._boards = boards
         self._kept_back: dict[int, Entry] = {}
         self._baselines: dict[int, Baseline] = {}
+        self._models: dict[str, HeatModel] = {}
         self._boards_kept_back: dict[tuple[str, str], BoardState] = {}
         self.is_live = False
         engine.stop_listening()
@@ -55,16 +57,14 @@ class Judge:
         """The engine that is fed."""
         return self._engine
 
-    def expect(self, baselines: Mapping[int, Baseline | None]) -> None:
-        """Judge these series by new baselines from now on, None for none; the others keep theirs."""
-        if not baselines:
-            return
-        for series, baseline in baselines.items():
-            if baseline is None:
-                self._baselines.pop(series, None)
-            else:
-                self._baselines[series] = baseline
-        self._engine.set_baselines(self._baselines)
+    def judge_by(self, learned: Learned) -> None:
+        """Judge these series and tanks by what was learned of them from now on; the others keep theirs."""
+        if learned.baselines:
+            _take_over(self._baselines, learned.baselines)
+            self._engine.set_baselines(self._baselines)
+        if learned.models:
+            _take_over(self._models, learned.models)
+            self._engine.set_models(self._models)
 
     def stop_listening(self) -> None:
         """Nothing can be heard, or only backlog: no silence counts, no delay ends by the clock."""
@@ -147,10 +147,10 @@ class Judge:
 
     # -- restart -----------------------------------------------------------------------------------
 
-    def replay(self, blocks: Iterable[RecordedBlock], versions: Sequence[Version] = ()) -> None:
+    def replay(self, blocks: Iterable[RecordedBlock], versions: Sequence[Version | HeatVersion] = ()) -> None:
         """Go through what was recorded before a restart; what the engine says of it was said then.
 
-        Each block is judged by the baselines that were in force; `versions` are in order of application.
+        Each block is judged by what had been learned by then; `versions` are in order of application.
         """
         waiting = deque(versions)
         for recorded in blocks:
@@ -177,13 +177,17 @@ class Judge:
         self._apply(waiting, None)
         self.stop_listening()
 
-    def _apply(self, waiting: deque[Version], before_us: int | None) -> None:
+    def _apply(self, waiting: deque[Version | HeatVersion], before_us: int | None) -> None:
         """Judge by the versions that began to apply before an instant, None for all that wait."""
-        due: dict[int, Baseline | None] = {}
+        baselines: dict[int, Baseline | None] = {}
+        models: dict[str, HeatModel | None] = {}
         while waiting and (before_us is None or waiting[0].applies_from_us < before_us):
             version = waiting.popleft()
-            due[version.series] = version.baseline
-        self.expect(due)
+            if isinstance(version, Version):
+                baselines[version.series] = version.baseline
+            else:
+                models[version.tank] = version.model
+        self.judge_by(Learned(baselines, models))
 
     def restore(
         self,
@@ -197,3 +201,16 @@ class Judge:
             [(incident, [active[key] for key in incident.alarms if key in active]) for incident in incidents],
             last_number + 1,
         )
+
+
+_Of = TypeVar("_Of")
+_What = TypeVar("_What")
+
+
+def _take_over(known: dict[_Of, _What], news: Mapping[_Of, _What | None]) -> None:
+    """Bring what is known up to the news, in which None is for nothing any more."""
+    for key, value in news.items():
+        if value is None:
+            known.pop(key, None)
+        else:
+            known[key] = value

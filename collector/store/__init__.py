@@ -14,7 +14,14 @@ from collector.store.commit import (
     Rejection,
     Row,
 )
-from collector.store.history import BaselineVersion, Conflict, Delivery, IncidentHistory, RejectedSource
+from collector.store.history import (
+    BaselineVersion,
+    Conflict,
+    Delivery,
+    HeatModelVersion,
+    IncidentHistory,
+    RejectedSource,
+)
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.rollups import SLOT_US, Buckets
@@ -30,6 +37,7 @@ __all__ = [
     "Committed",
     "Conflict",
     "Delivery",
+    "HeatModelVersion",
     "IncidentHistory",
     "IncidentRecord",
     "LatestReading",

@@ -86,6 +86,16 @@ class BaselineVersion(NamedTuple):
     data: dict[str, Any]
 
 
+class HeatModelVersion(NamedTuple):
+    """One fitted model of a tank's heat; `data` is what `form` says."""
+
+    tank: str
+    applies_from_us: int
+    fitted_us: int
+    form: str
+    data: dict[str, Any]
+
+
 class History:
     """Queries over what happened, on a connection that the subclass opens."""
 
@@ -214,6 +224,20 @@ class History:
         return tuple(
             BaselineVersion(series, applies_from_us, fitted_us, form, orjson.loads(data))
             for series, applies_from_us, fitted_us, form, data in rows
+        )
+
+    def heat_models(self, from_us: int) -> tuple[HeatModelVersion, ...]:
+        """The same of the models of the tanks' heat."""
+        rows = self._connection.execute(
+            "SELECT tank, applies_from_us, fitted_us, form, data FROM heat_models AS one"
+            " WHERE applies_from_us > ? OR id = (SELECT id FROM heat_models WHERE tank = one.tank"
+            " AND applies_from_us <= ? ORDER BY applies_from_us DESC, id DESC LIMIT 1)"
+            " ORDER BY applies_from_us, id",
+            (from_us, from_us),
+        )
+        return tuple(
+            HeatModelVersion(tank, applies_from_us, fitted_us, form, orjson.loads(data))
+            for tank, applies_from_us, fitted_us, form, data in rows
         )
 
 

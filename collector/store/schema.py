@@ -129,7 +129,15 @@ CREATE TABLE planned_work(
 CREATE INDEX planned_work_by_time ON planned_work(to_us);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK)
+_HEAT_MODELS = """
+CREATE TABLE heat_models( -- of tanks, as baselines are of series
+    id INTEGER PRIMARY KEY, tank TEXT NOT NULL,
+    applies_from_us INTEGER NOT NULL, fitted_us INTEGER NOT NULL, form TEXT NOT NULL, data TEXT NOT NULL
+) STRICT;
+CREATE INDEX heat_models_by_tank ON heat_models(tank, applies_from_us);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS)
 CURRENT_VERSION = len(MIGRATIONS)
 
 

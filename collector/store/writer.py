@@ -201,6 +201,16 @@ class Store:
                 (self._ids[series], applies_from_us, fitted_us, form, orjson.dumps(data).decode()),
             )
 
+    def record_heat_model(
+        self, tank: str, form: str, data: Mapping[str, object], *, fitted_us: int, applies_from_us: int
+    ) -> None:
+        """Keep a version of the model of a tank's heat; `data` is JSON, named by `form`."""
+        with transaction(self._connection, self._lock):
+            self._connection.execute(
+                "INSERT INTO heat_models(tank, applies_from_us, fitted_us, form, data) VALUES(?, ?, ?, ?, ?)",
+                (tank, applies_from_us, fitted_us, form, orjson.dumps(data).decode()),
+            )
+
     def _insert_readings(self, rows: Sequence[Row], number: int) -> tuple[int, int]:
         """Insert readings and what follows from them; return how many were new, and new conflicts."""
         ids = self._ids

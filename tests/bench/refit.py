@@ -1,4 +1,4 @@
-"""What a night's fit costs: the fitting process on a real store of four weeks, a series more or less.
+"""What a night's fit costs: the fitting process on a real store of four weeks, a series or tank more or less.
 
 python tests/bench/refit.py [--series 8] [--runs 5] [--years 0]
 
@@ -20,9 +20,9 @@ from pathlib import Path
 import numpy as np
 import orjson
 
-from collector.baselines import Task
-from collector.baselines.refit import worker_command
 from collector.configuration import SeriesConfiguration
+from collector.learning import TankTask, Task, Tasks
+from collector.learning.refit import request_of, worker_command
 from collector.store import Commit, Store
 from rules import HOUR_US, Flag
 
@@ -51,9 +51,8 @@ def fill(path: Path, series: int, days: int) -> list[int]:
     return list(ids)
 
 
-def run(path: Path, tasks: list[Task]) -> tuple[float, float]:
+def run(path: Path, tasks: Tasks) -> tuple[float, float]:
     """Wall seconds and the greatest resident MB of a fitting process."""
-    request = {"store": str(path), "now_us": NOW_US, "tasks": [list(task) for task in tasks]}
     one_thread = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     started = time.perf_counter()
     process = subprocess.Popen(
@@ -64,7 +63,7 @@ def run(path: Path, tasks: list[Task]) -> tuple[float, float]:
     )
     assert process.stdin is not None
     assert process.stdout is not None
-    process.stdin.write(orjson.dumps(request))
+    process.stdin.write(request_of(path, tasks, NOW_US))
     process.stdin.close()
     answers = process.stdout.read().splitlines()
     _, status, usage = os.wait4(process.pid, 0)
@@ -89,10 +88,14 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "brinebell.sqlite"
         ids = fill(path, options.series, max(28, round(options.years * 365)))
-        tasks = [Task(n, ids[n], "reef", "temperature", "Europe/Berlin", None) for n in range(options.series)]
+        zone = "Europe/Berlin"
+        tasks = tuple(Task(n, ids[n], "reef", "temperature", zone, None) for n in range(options.series))
         timed = {
-            count: [run(path, tasks[:count]) for _ in range(options.runs)] for count in (0, 1, options.series)
+            count: [run(path, Tasks(tasks[:count])) for _ in range(options.runs)]
+            for count in (0, 1, options.series)
         }
+        heat = TankTask("reef", zone, ids[0], ids[1], ids[2], None)
+        with_heat = statistics.median(run(path, Tasks(tasks, (heat,)))[0] for _ in range(options.runs))
     median = {count: statistics.median(took for took, _ in runs) for count, runs in timed.items()}
     peak = max(memory for _, memory in timed[options.series])
     each = (median[options.series] - median[1]) / (options.series - 1)
@@ -101,6 +104,7 @@ def main() -> None:
     print(f"| with one: statsmodels is loaded, too | {median[1]:.2f} s |")
     print(f"| with {options.series} | {median[options.series]:.2f} s |")
     print(f"| a series of {max(28, round(options.years * 365))} days | {1000 * each:.0f} ms |")
+    print(f"| a tank's heat | {1000 * (with_heat - median[options.series]):.0f} ms |")
     print(f"| greatest resident size | {peak:.0f} MB |")
 
 

@@ -12,17 +12,18 @@ from pathlib import Path
 
 import pytest
 
-from collector.baselines import record
 from collector.checks import Finding, Verdict
 from collector.checks.broker import STOCK_BROKER, check_broker
 from collector.checks.delivery import check_delivery
+from collector.checks.heat import check_heat
 from collector.checks.page import check_page
 from collector.checks.store import check_store
 from collector.checks.usual import check_usual
 from collector.configuration import MqttConfiguration, PageConfiguration, StoreConfiguration
+from collector.learning import record
 from collector.settings import read_configuration
 from collector.store import Store
-from rules import Learning, PoorFit, WeekProfile
+from rules import HeatModel, Learning, NotFitted, PoorFit, WeekProfile
 from tests.commands.conftest import Run, free_port
 from tests.pages import tank
 
@@ -360,3 +361,25 @@ def test_what_is_usual_is_told_of_each_series_that_has_none_yet(tmp_path: Path) 
     assert notes[1].startswith("reef/reservoir: no usual pattern, it drifts for days")
     assert notes[2].startswith("reef/heater_power: learning, day 1 of 7")
     assert _one(iter(findings), Verdict.WELL).text == "known of 2 series"
+
+
+# -- heat ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("fitted", "verdict", "words"),
+    [
+        (HeatModel(14.0, 0.02, (0.0,) * 24, 22.7, 0.5), Verdict.WELL, "reef: time constant 22.7 h (± 0.5 h)"),
+        (HeatModel(14.0, 0.02, (0.0,) * 24), Verdict.NOTE, "reef: no time constant, for room and equipment"),
+        (NotFitted("no history yet"), Verdict.NOTE, "reef: not known: no history yet"),
+        (None, Verdict.NOTE, "reef: not fitted yet"),
+    ],
+    ids=["known", "no time constant", "not fitted", "never"],
+)
+def test_the_heat_of_each_tank_is_told_or_why_it_is_not_known(fitted, verdict, words, tmp_path) -> None:
+    configuration = tank.configuration(tmp_path)
+    assert list(check_heat(configuration)) == []
+    with Store(configuration.store.path) as store:
+        if fitted is not None:
+            record(store, [], [("reef", fitted)], fitted_us=1, applies_from_us=1)
+    assert _one(check_heat(configuration), verdict).text.startswith(words)

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from collector.baselines import fit, record, recorded_baselines, tasks_of
 from collector.configuration import Configuration
 from collector.demo.history import put_history
+from collector.learning import fit, record, recorded_versions, tasks_of
 from collector.settings import load_configuration
 from collector.simulation import HeaterFailedOff, SimulatedTank, TankSettings
 from collector.store import Store, StoreReader
@@ -64,10 +64,9 @@ def test_a_baseline_is_fitted_and_holds_the_setpoint(configuration: Configuratio
         put_history(store, configuration, _tank(14), "reef", to_us=END_US, every_us=5 * MINUTE_US)
         with StoreReader(path) as reader:
             ids = [reader.series_id(one.tank, one.name) for one in configuration.series]
-            fits = [(task.series, fit(reader, task, END_US)) for task in tasks_of(configuration, ids)]
+            fits = [(task.series, fit(reader, task, END_US)) for task in tasks_of(configuration, ids).series]
             record(store, fits, fitted_us=END_US, applies_from_us=END_US)
-            versions, fitted_us = recorded_baselines(reader, ids, END_US)
-    assert fitted_us == END_US
+            versions = recorded_versions(reader, ids, END_US)
     baselines = {version.series: version.baseline for version in versions}
     low, high = baselines[configuration.series_index("reef", "temperature")].expect(
         np.arange(END_US, END_US + DAY_US, HOUR_US)

@@ -4,10 +4,23 @@ from __future__ import annotations
 
 import numpy as np
 
-from collector.baselines import Version
 from collector.intake import Judge
+from collector.learning import HeatVersion, Learned, Version
 from collector.store import RecordedBlock
-from rules import Band, Block, Engine, EngineRules, FloatArray, IntArray, SeriesRules, TankRules
+from rules import (
+    AlarmRaised,
+    Band,
+    Block,
+    Engine,
+    EngineRules,
+    FloatArray,
+    HeatModel,
+    IntArray,
+    LimitAlarm,
+    Priority,
+    SeriesRules,
+    TankRules,
+)
 
 MINUTE_US = 60_000_000
 STEP_US = 5 * MINUTE_US
@@ -74,7 +87,51 @@ def test_a_series_that_is_learning_again_keeps_the_baseline_it_had():
     )
     judge = Judge(Engine(rules), {})
     kept = Asked()
-    judge.expect({0: kept})
-    judge.expect({1: Asked()})
+    judge.judge_by(Learned({0: kept}))
+    judge.judge_by(Learned({1: Asked()}))
     judge.judge([(START_US + n * STEP_US, 0, 25.0, 0, 0, b"") for n in range(3)], 0)
     assert sorted(set(kept.instants)) == middles(0)
+
+
+def test_a_model_of_the_heat_judges_at_the_steps_that_come_after_it():
+    """The danger line of water that falls is reached later in a tank that cools slowly."""
+    danger = LimitAlarm(21.0, False, True, 0.2, 0, 0, Priority.URGENT)
+    rules = EngineRules(
+        (TankRules("reef", volume_litres=400.0, equipment=frozenset({"heater"})),),
+        (SeriesRules("reef", "temperature", "temperature", limit_alarms=(danger,)),),
+    )
+
+    def falling(number: int) -> RecordedBlock:
+        hours = number / 60
+        # A quarter of a degree a day, as a thermostat holds it, then half a degree an hour.
+        value = 25.5 + 0.15 * np.sin(hours * 3.0) if hours < 80 else 25.3 - 0.5 * (hours - 80)
+        observed_us = START_US + number * MINUTE_US
+        block = Block(np.array([observed_us]), np.array([round(value, 2)]), np.array([0]))
+        return RecordedBlock(number, observed_us + 1_000_000, block, np.zeros(1, np.uint8), ())
+
+    def danger_at_us(*versions: HeatVersion) -> int:
+        judge = Judge(Engine(rules), {})
+        judge.replay((falling(number) for number in range(0, 80 * 60 + 20, 5)), versions)
+        told = []
+        for number in range(80 * 60 + 20, 84 * 60, 5):
+            block = falling(number)
+            if not judge.is_live:
+                told += judge.catch_up(block.engine_us).events
+            entry = (int(block.block.times_us[0]), 0, float(block.block.values[0]), 0, 0, b"")
+            told += judge.judge([entry], block.engine_us).events
+        found = [
+            one for one in told if isinstance(one, AlarmRaised) and one.alarm.cause == "heater_failed_off"
+        ]
+        assert found
+        assert found[0].evidence.danger_at_us is not None
+        return found[0].evidence.danger_at_us
+
+    slow, quick = (HeatModel(14.0, 0.05, (0.0,) * 24, time_constant_hours=tau) for tau in (60.0, 15.0))
+    early_us, late_us = START_US + 1, START_US + 70 * 60 * MINUTE_US
+    as_slow, as_quick = (danger_at_us(HeatVersion(early_us, "reef", model)) for model in (slow, quick))
+    # Water that loses the same now falls on longer the slower the tank is.
+    assert as_slow < as_quick
+    changed = [HeatVersion(early_us, "reef", slow), HeatVersion(late_us, "reef", quick)]
+    assert danger_at_us(*changed) == as_quick
+    withdrawn = [HeatVersion(early_us, "reef", quick), HeatVersion(late_us, "reef", None)]
+    assert danger_at_us(*withdrawn) == danger_at_us() != as_quick

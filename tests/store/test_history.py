@@ -145,3 +145,13 @@ def test_baseline_in_force_and_later_ones_are_found(store: Store, reader: StoreR
     assert found[1].data == {"day": [1.5, None]}
     assert [one.applies_from_us for one in reader.baselines(200)] == [50, 200, 300]
     assert [one.applies_from_us for one in reader.baselines(10**9)] == [50, 300]
+
+
+def test_heat_model_in_force_and_later_ones_are_found(store: Store, reader: StoreReader) -> None:
+    for at_us in (100, 200, 300):
+        store.record_heat_model("reef", "form", {"tau": 22.5}, fitted_us=at_us - 10, applies_from_us=at_us)
+    store.record_heat_model("nano", "form", {}, fitted_us=0, applies_from_us=50)
+    found = reader.heat_models(250)
+    assert [(one.tank, one.applies_from_us) for one in found] == [("nano", 50), ("reef", 200), ("reef", 300)]
+    assert found[1] == ("reef", 200, 190, "form", {"tau": 22.5})
+    assert [one.applies_from_us for one in reader.heat_models(10**9)] == [50, 300]

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from collector.baselines import Failed, Fits, Refit, fit, fit_in_worker, next_refit_us, tasks_of
+from collector.learning import Failed, Fits, Refit, Tasks, fit, fit_in_worker, next_refit_us, tasks_of
 from collector.store import Commit, Store, StoreReader
 from rules import HOUR_US, Flag, Learning, PoorFit, WeekProfile
 from tests.wording.example import configuration
@@ -46,7 +46,7 @@ def test_the_process_answers_what_the_fit_gives_here(stored) -> None:
     assert outcome.fitted_us == NOW_US
     assert outcome.errors == {}
     with StoreReader(path) as reader:
-        assert outcome.found == {task.series: fit(reader, task, NOW_US) for task in tasks}
+        assert outcome.found == {task.series: fit(reader, task, NOW_US) for task in tasks.series}
     assert isinstance(outcome.found[TEMPERATURE], WeekProfile)
     assert outcome.found[POWER] == Learning(2)
     assert not any(isinstance(one, PoorFit) for one in outcome.found.values())
@@ -70,7 +70,7 @@ def test_a_store_that_is_not_there_is_named(tmp_path: Path) -> None:
     ids=["it fails", "it is killed", "no JSON", "half an answer", "no profile"],
 )
 def test_a_process_that_comes_to_nothing_says_why(program, words, tmp_path: Path) -> None:
-    refit = Refit(tmp_path, [], NOW_US, command=(sys.executable, "-c", program))
+    refit = Refit(tmp_path, Tasks(), NOW_US, command=(sys.executable, "-c", program))
     outcome = refit.join()
     assert isinstance(outcome, Failed)
     assert words in outcome.reason
@@ -78,7 +78,11 @@ def test_a_process_that_comes_to_nothing_says_why(program, words, tmp_path: Path
 
 def test_a_process_that_hangs_is_ended(tmp_path: Path) -> None:
     refit = Refit(
-        tmp_path, [], NOW_US, command=(sys.executable, "-c", "import time; time.sleep(60)"), timeout_s=0.3
+        tmp_path,
+        Tasks(),
+        NOW_US,
+        command=(sys.executable, "-c", "import time; time.sleep(60)"),
+        timeout_s=0.3,
     )
     outcome = refit.join()
     assert outcome == Failed("it was not done after 0.3 s")
@@ -87,7 +91,7 @@ def test_a_process_that_hangs_is_ended(tmp_path: Path) -> None:
 
 
 def test_a_stop_of_the_service_ends_it_at_once(tmp_path: Path) -> None:
-    refit = Refit(tmp_path, [], NOW_US, command=(sys.executable, "-c", "import time; time.sleep(60)"))
+    refit = Refit(tmp_path, Tasks(), NOW_US, command=(sys.executable, "-c", "import time; time.sleep(60)"))
     refit.close()
     with pytest.raises(ProcessLookupError):
         os.kill(refit.pid, 0)

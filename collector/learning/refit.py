@@ -11,32 +11,30 @@ import subprocess
 import sys
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeAlias
-from zoneinfo import ZoneInfo
 
 import orjson
 
-from collector.baselines.fitting import Task
-from collector.baselines.recorded import Fitted, from_data
+from collector.learning.recorded import Fitted, FittedHeat, from_data, heat_from_data
+from collector.learning.tasks import Tasks
 
 _LOG = logging.getLogger(__name__)
 
 # Some series cost tenths of a second each, on a Pi some seconds, and a Pi may be busy.
 TIMEOUT_S = 600.0
-# By then lights and people rest, and the clock's own changes are over in most places.
-_HOUR, _MINUTE = 3, 30
 
 
 @dataclass(frozen=True, slots=True)
 class Fits:
-    """What came of a fit: outcomes by index of the series, and what could not be fitted, and why."""
+    """What came of a fit: outcomes by index of the series and by tank, and why others could not be fitted."""
 
     fitted_us: int
     found: Mapping[int, Fitted]
     errors: Mapping[int, str]
+    models: Mapping[str, FittedHeat] = field(default_factory=dict)
+    model_errors: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,19 +49,13 @@ Outcome: TypeAlias = Fits | Failed
 
 def worker_command() -> Sequence[str]:
     """The command that starts a fitting process."""
-    return (sys.executable, "-m", "collector.baselines.worker")
+    return (sys.executable, "-m", "collector.learning.worker")
 
 
-def next_refit_us(after_us: int, time_zone: str) -> int:
-    """The next instant after this one at which it is half past three on the tank's wall."""
-    local = datetime.fromtimestamp(after_us / 1e6, UTC).astimezone(ZoneInfo(time_zone))
-    for days in (0, 1):
-        at = (local + timedelta(days=days)).replace(
-            hour=_HOUR, minute=_MINUTE, second=0, microsecond=0, fold=0
-        )
-        if (at_us := round(at.timestamp()) * 1_000_000) > after_us:
-            return at_us
-    return after_us + 86_400_000_000
+def request_of(store: Path, tasks: Tasks, now_us: int) -> bytes:
+    """What the fitting process is told."""
+    series, tanks = ([list(task) for task in some] for some in tasks)
+    return orjson.dumps({"store": str(store), "now_us": now_us, "series": series, "tanks": tanks})
 
 
 class Refit:
@@ -86,14 +78,13 @@ class Refit:
     def __init__(
         self,
         store: Path,
-        tasks: Sequence[Task],
+        tasks: Tasks,
         now_us: int,
         *,
         command: Sequence[str] | None = None,
         timeout_s: float = TIMEOUT_S,
     ) -> None:
-        plain = [list(task) for task in tasks]
-        self._request = orjson.dumps({"store": str(store), "now_us": now_us, "tasks": plain})
+        self._request = request_of(store, tasks, now_us)
         self._now_us = now_us
         self._timeout_s = timeout_s
         self._outcome: Outcome | None = None
@@ -109,7 +100,7 @@ class Refit:
             env=kept,
             start_new_session=True,
         )
-        self._thread = threading.Thread(target=self._wait, name="baselines", daemon=True)
+        self._thread = threading.Thread(target=self._wait, name="learning", daemon=True)
         self._thread.start()
 
     @property
@@ -151,18 +142,26 @@ class Refit:
             return Failed(f"the fitting process ended with {status}: {last[0]}")
         found: dict[int, Fitted] = {}
         errors: dict[int, str] = {}
+        models: dict[str, FittedHeat] = {}
+        model_errors: dict[str, str] = {}
         try:
             for line in said.splitlines():
                 answer = orjson.loads(line)
-                if "error" in answer:
+                if "tank" in answer:
+                    tank = str(answer["tank"])
+                    if "error" in answer:
+                        model_errors[tank] = str(answer["error"])
+                    elif (heat := heat_from_data(answer["form"], answer["data"])) is not None:
+                        models[tank] = heat
+                elif "error" in answer:
                     errors[answer["series"]] = str(answer["error"])
                 elif (fitted := from_data(answer["form"], answer["data"])) is not None:
                     found[answer["series"]] = fitted
         except (ValueError, KeyError, TypeError) as error:
             return Failed(f"the fitting process gave an answer that cannot be read: {error!r}")
-        return Fits(self._now_us, found, errors)
+        return Fits(self._now_us, found, errors, models, model_errors)
 
 
-def fit_in_worker(store: Path, tasks: Sequence[Task], now_us: int) -> Outcome:
+def fit_in_worker(store: Path, tasks: Tasks, now_us: int) -> Outcome:
     """Fit in a process of its own and wait for it."""
     return Refit(store, tasks, now_us).join()

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from collector.baselines import LEARN_FROM_US, fit, tasks_of
-from collector.baselines.fitting import DAY_US
+from collector.learning import LEARN_FROM_US, fit, tasks_of
+from collector.learning.fitting import DAY_US
 from collector.store import Commit, Store, StoreReader
 from rules import Flag, LimitAlarm, PlannedWork, PoorFit, Priority, WeekProfile
 from tests.wording.example import HOUR, configuration
@@ -37,7 +37,7 @@ def usual_at(folder: Path, works: list[PlannedWork]) -> dict[int, float]:
         with StoreReader(path) as reader:
             found = {
                 task.series: fit(reader, task, NOW_US)
-                for task in tasks_of(CONFIGURATION, ids)
+                for task in tasks_of(CONFIGURATION, ids).series
                 if task.series in (TEMPERATURE, POWER)
             }
     usual = {}
@@ -78,7 +78,7 @@ def test_what_is_older_than_four_weeks_is_not_learnt_from(tmp_path: Path) -> Non
         ]
         store.commit(Commit(NOW_US, NOW_US, rows=rows))
         with StoreReader(path) as reader:
-            task = next(one for one in tasks_of(CONFIGURATION, ids) if one.series == TEMPERATURE)
+            task = next(one for one in tasks_of(CONFIGURATION, ids).series if one.series == TEMPERATURE)
             fitted = fit(reader, task, NOW_US)
     assert isinstance(fitted, WeekProfile)
     assert fitted.days == 28
@@ -94,14 +94,14 @@ def test_the_nearest_limits_on_both_sides_are_those_of_a_series() -> None:
         series[TEMPERATURE] = replace(series[TEMPERATURE], limit_alarms=alarms)
         changed = replace(CONFIGURATION, engine=replace(CONFIGURATION.engine, series=tuple(series)))
         tasks = tasks_of(changed, range(len(series)))
-        return next(task.limits for task in tasks if task.series == TEMPERATURE)
+        return next(task.limits for task in tasks.series if task.series == TEMPERATURE)
 
     assert with_limits((24.0, False), (23.0, False), (27.0, True), (26.5, True)) == (24.0, 26.5)
     assert with_limits((24.0, False)) is None
 
 
 def test_a_series_of_two_states_has_no_usual_band() -> None:
-    quantities = {task.quantity for task in tasks_of(CONFIGURATION, range(len(CONFIGURATION.series)))}
+    quantities = {task.quantity for task in tasks_of(CONFIGURATION, range(len(CONFIGURATION.series))).series}
     assert not quantities & {"contact", "state"}
 
 
@@ -117,7 +117,7 @@ def test_a_band_as_wide_as_the_limits_is_a_poor_fit(tmp_path: Path) -> None:
         ]
         store.commit(Commit(NOW_US, NOW_US, rows=rows))
         with StoreReader(path) as reader:
-            task = next(one for one in tasks_of(CONFIGURATION, ids) if one.series == TEMPERATURE)
+            task = next(one for one in tasks_of(CONFIGURATION, ids).series if one.series == TEMPERATURE)
             narrow = fit(reader, task._replace(limits=(24.0, 26.0)), NOW_US)
             wide = fit(reader, task._replace(limits=(20.0, 30.0)), NOW_US)
     assert isinstance(narrow, PoorFit)
