@@ -1,4 +1,4 @@
-"""The engine as a user meets it: its settings from a TOML file, its baselines fitted, its readings in order.
+"""The engine as a user meets it: its settings from a TOML file, what is learned, its readings in order.
 
 Only public names of `rules` and `collector` are used, and only here.
 """
@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from rules import (
     Baseline,
     Block,
     Engine,
+    HeatModel,
     Incident,
     IncidentEnded,
     IncidentOpened,
@@ -202,7 +204,14 @@ def configuration_of(text: str) -> Configuration:
         return load_configuration(path, {})
 
 
-# -- baselines -------------------------------------------------------------------------------------
+# -- what is learned -------------------------------------------------------------------------------
+
+
+class Known(NamedTuple):
+    """What is learned of a tank in a night: baselines by index of the series, and the model of its heat."""
+
+    baselines: Mapping[int, Baseline]
+    models: Mapping[str, HeatModel]
 
 
 def fit(
@@ -211,21 +220,52 @@ def fit(
     now_us: int,
     planned: Sequence[tuple[str, int, int]] = (),
     incidents: Sequence[tuple[int, int]] = (),
-) -> dict[int, Baseline]:
-    """Baselines of all series, as the service fits them at night from quarter-hour means.
+) -> Known:
+    """What the service learns at night of all series from quarter-hour means.
 
     Incidents are left out, and the work that was told and moves the series.
     """
     works = [rules.PlannedWork(TANK, *work) for work in planned if work[2] <= now_us]
     found: dict[int, Baseline] = {}
     zone = configuration.tanks[0].rules.time_zone
+    means = {}
     for index, series in enumerate(configuration.series):
-        starts_us, means = slot_means(readings.times[series.name], readings.values[series.name], now_us)
-        moved = [(work.from_us, work.settled_us) for work in works if work.disturbs(series.quantity)]
-        fitted = rules.fit_baseline(starts_us, means, zone, series.quantity, (*incidents, *moved))
+        means[series.name] = slot_means(readings.times[series.name], readings.values[series.name], now_us)
+        moved = _moved(works, series.quantity)
+        fitted = rules.fit_baseline(*means[series.name], zone, series.quantity, (*incidents, *moved))
         if not isinstance(fitted, Learning | PoorFit):
             found[index] = fitted
-    return found
+    heat = _fit_heat(means, zone, (*incidents, *_moved(works, "temperature")))
+    return Known(found, {} if heat is None else {TANK: heat})
+
+
+def _moved(works: Sequence[rules.PlannedWork], quantity: str) -> list[tuple[int, int]]:
+    return [(work.from_us, work.settled_us) for work in works if work.disturbs(quantity)]
+
+
+def _fit_heat(
+    means: Mapping[str, tuple[np.ndarray, np.ndarray]], zone: str, excluded: Sequence[tuple[int, int]]
+) -> HeatModel | None:
+    starts_us, _ = means["temperature"]
+    if not len(starts_us):
+        return None
+    grid_us = np.arange(starts_us[0], starts_us[-1] + SLOT_US, SLOT_US)
+
+    def on_grid(name: str) -> np.ndarray | None:
+        if name not in means:
+            return None
+        values = np.full(len(grid_us), np.nan)
+        slots, inside = (means[name][0] - grid_us[0]) // SLOT_US, means[name][1]
+        is_in = (slots >= 0) & (slots < len(grid_us))
+        values[slots[is_in]] = inside[is_in]
+        return values if np.isfinite(values).any() else None
+
+    water = on_grid("temperature")
+    for from_us, to_us in excluded:
+        water[(grid_us + SLOT_US > from_us) & (grid_us < to_us)] = np.nan
+    room, heater, chiller = map(on_grid, ("room_temperature", "heater_power", "chiller_power"))
+    fitted = rules.fit_heat_model(grid_us, water, zone, room=room, heater=heater, chiller=chiller)
+    return fitted if isinstance(fitted, HeatModel) else None
 
 
 def slot_means(times_us: np.ndarray, values: np.ndarray, now_us: int) -> tuple[np.ndarray, np.ndarray]:
@@ -241,7 +281,7 @@ def slot_means(times_us: np.ndarray, values: np.ndarray, now_us: int) -> tuple[n
 
 def listen(
     world: World,
-    baselines: Mapping[int, Baseline],
+    known: Known,
     readings: Readings,
     *,
     from_us: int,
@@ -255,10 +295,11 @@ def listen(
     """Let the engine hear a stretch of readings and return what it says.
 
     `boards`: (instant, board, is it online). `planned`: (kind, from, to). `refits`: instants at which
-    baselines are fitted again from `history`, in which work `worked` was told, and what has been heard.
+    it is learned again from `history`, in which work `worked` was told, and what has been heard.
     """
     configuration = configuration_of(settings_text(world))
-    engine = Engine(configuration.engine, dict(baselines))
+    engine = Engine(configuration.engine, dict(known.baselines))
+    engine.set_models(known.models)
     heard = Heard()
     engine.plan_work([rules.PlannedWork(TANK, *work) for work in planned])
     names = [series.name for series in configuration.series]
@@ -283,9 +324,10 @@ def listen(
         for at_us, board, is_online in words.get(cut_us, ()):
             _take(heard, engine.board_changed(at_us, TANK, board, world.boards[board], is_online))
         if cut_us in refits and history is not None:
-            known = joined(history, readings, cut_us)
-            works = (*worked, *planned)
-            engine.set_baselines(fit(configuration, known, cut_us, works, heard.incidents(cut_us)))
+            heard_of = joined(history, readings, cut_us)
+            known = fit(configuration, heard_of, cut_us, (*worked, *planned), heard.incidents(cut_us))
+            engine.set_baselines(known.baselines)
+            engine.set_models(known.models)
     _take(heard, engine.advance_to(to_us + configuration.engine.allowance_us))
     return heard
 

@@ -114,8 +114,8 @@ def learned(world_key: tuple) -> Learned:
 
 
 @lru_cache(maxsize=8)
-def baselines_of(world_key: tuple, sensors: str) -> dict:
-    """Baselines after the fortnight, for a set of series."""
+def known_of(world_key: tuple, sensors: str) -> adapter.Known:
+    """What is learned after the fortnight, for a set of series."""
     known = learned(world_key)
     world = watched(known.world, sensors)
     configuration = adapter.configuration_of(adapter.settings_text(world))
@@ -211,10 +211,10 @@ def _called_on(known: Learned, drivers: Drivers, name: str, start: int) -> int:
 def judge(played: Played, sensors: str) -> tuple[Verdict, Heard]:
     """Let the engine hear a fault trial with a set of series."""
     case, world = played.case, watched(played.world, sensors)
-    baselines = baselines_of(world_key(case, played.seed, world.volume), sensors)
+    known = known_of(world_key(case, played.seed, world.volume), sensors)
     heard = adapter.listen(
         world,
-        baselines,
+        known,
         played.readings,
         from_us=played.from_us,
         to_us=played.to_us,
@@ -304,12 +304,12 @@ def _clock_row(world: World) -> int:
 
 
 def judge_month(lived: Lived, sensors: str, refit_every_days: int = 1) -> tuple[Month, Heard]:
-    """Let the engine hear a quiet month, its baselines fitted again every so many nights."""
+    """Let the engine hear a quiet month, what is learned fitted again every so many nights."""
     world = watched(lived.world, sensors)
     day_us = DAY_MINUTES * MINUTE_US
     heard = adapter.listen(
         world,
-        baselines_of(lived.key, sensors),
+        known_of(lived.key, sensors),
         lived.readings,
         from_us=lived.from_us,
         to_us=lived.to_us,
