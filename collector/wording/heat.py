@@ -17,7 +17,7 @@ _MEANWHILE = "projections go by the volume"
 def heat_text(
     fitted: HeatModel | NotFitted | None, roles: Collection[str], time_zone: str, fitted_us: int, now_us: int
 ) -> str:
-    """Word it: "time constant 22.7 h (± 0.9 h), heater +0.92 °C/h at 398 W, fitted at 03:30 from 28 days".
+    """Word it: "time constant 22.7 h (± 0.9 h), heater +0.92 °C/h at 398 W, as of 03:30, from 28 days".
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def heat_text(
     """
     if fitted is None:
         return f"not fitted yet, that is done in the night: {_MEANWHILE}"
-    when = f"fitted at {clock_text(fitted_us, now_us, time_zone)}"
+    when = f"as of {clock_text(fitted_us, now_us, time_zone)}"
     if isinstance(fitted, NotFitted):
         return f"not known: {fitted.reason}; {when}, {_MEANWHILE}"
     known = [
@@ -48,7 +48,7 @@ def heat_text(
         error = fitted.time_constant_error
         doubt = "" if error is None else f" (± {error:.1f} h)"
         known.insert(0, f"time constant {fitted.time_constant_hours:.1f} h{doubt}")
-        return f"{', '.join(known)}, {when} from {fitted.days:.0f} days"
+        return f"{', '.join(known)}, {when}, from {fitted.days:.0f} days"
     text = f"no time constant, {_why_none(roles)}; {_MEANWHILE}"
     return f"{text}; {', '.join(known)}, {when}" if known else f"{text}; {when}"
 

@@ -32,7 +32,7 @@ FULL = HeatModel(
             ALL,
             (
                 "time constant 22.7 h (± 0.9 h), heater +0.92 °C/h at 398 W, chiller -0.53 °C/h, "
-                "fitted at 01:45 from 28 days"
+                "as of 01:45, from 28 days"
             ),
         ),
         (
@@ -40,7 +40,7 @@ FULL = HeatModel(
             ("temperature", "heater_power"),
             (
                 "no time constant, for no series tells the room's temperature; projections go by the volume; "
-                "heater +0.88 °C/h at 400 W, fitted at 01:45"
+                "heater +0.88 °C/h at 400 W, as of 01:45"
             ),
         ),
         (
@@ -48,7 +48,7 @@ FULL = HeatModel(
             ("temperature", "room_temperature"),
             (
                 "no time constant, for no series tells when heater or chiller work; "
-                "projections go by the volume; fitted at 01:45"
+                "projections go by the volume; as of 01:45"
             ),
         ),
         (
@@ -56,13 +56,13 @@ FULL = HeatModel(
             ALL,
             (
                 "no time constant, for room and equipment have changed too little to show it; "
-                "projections go by the volume; fitted at 01:45"
+                "projections go by the volume; as of 01:45"
             ),
         ),
         (
             NotFitted("3.2 days of history, 5 are needed"),
             ALL,
-            "not known: 3.2 days of history, 5 are needed; fitted at 01:45, projections go by the volume",
+            "not known: 3.2 days of history, 5 are needed; as of 01:45, projections go by the volume",
         ),
         (None, ALL, "not fitted yet, that is done in the night: projections go by the volume"),
     ],
