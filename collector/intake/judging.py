@@ -39,7 +39,8 @@ class Judge:
     engine
         Fresh, without baselines and models.
     boards
-        Names of the series of each board, by tank and name.
+        Names of the series of each board, by tank and name. Others are not watched any more: what was
+        recorded of them is passed over, and an alarm that one of them is away ends.
     """
 
     def __init__(self, engine: Engine, boards: Mapping[tuple[str, str], tuple[str, ...]]) -> None:
@@ -49,6 +50,7 @@ class Judge:
         self._baselines: dict[int, Baseline] = {}
         self._models: dict[str, HeatModel] = {}
         self._boards_kept_back: dict[tuple[str, str], BoardState] = {}
+        self._boards_removed: set[tuple[str, str]] = set()
         self.is_live = False
         engine.stop_listening()
 
@@ -88,6 +90,10 @@ class Judge:
         for board in self._boards_kept_back.values():
             events += self._tell_board(board)
         self._boards_kept_back.clear()
+        for tank, name in self._boards_removed:
+            # Nobody would ever say that it is back.
+            events += self._engine.board_changed(now_us, tank, name, (), is_online=True)
+        self._boards_removed.clear()
         self.is_live = True
         self._engine.listen_from(now_us)
         events += self._engine.advance_to(now_us)
@@ -136,7 +142,9 @@ class Judge:
         return Judged(now_us, [], self._engine.take_revised(), events)
 
     def _tell_board(self, board: BoardState) -> tuple[Event, ...]:
-        series = self._boards.get((board.tank, board.name), ())
+        series = self._boards.get((board.tank, board.name))
+        if series is None:
+            return ()
         return self._engine.board_changed(board.since_us, board.tank, board.name, series, board.is_online)
 
     def _keep_back(self, unknown: Iterable[Entry]) -> None:
@@ -197,6 +205,8 @@ class Judge:
     ) -> None:
         """Take over what was open when the service stopped; `alarms` are those that have not returned."""
         active = {raised.alarm: raised for raised in alarms}
+        away = {(one.tank, one.series) for one in active if one.cause == "device_offline"}
+        self._boards_removed = away - self._boards.keys()
         self._engine.restore(
             [(incident, [active[key] for key in incident.alarms if key in active]) for incident in incidents],
             last_number + 1,

@@ -6,6 +6,7 @@ import logging
 from collections import deque
 from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from sqlite3 import connect
 
@@ -167,13 +168,17 @@ class Keeper:
 class Running:
     """The loop, wired as the service does it, at an instant that the test moves on."""
 
-    def __init__(self, folder: Path, *, interval_s: float = 0.0, now_us: int = START_US) -> None:
+    def __init__(
+        self, folder: Path, *, interval_s: float = 0.0, now_us: int = START_US, has_board: bool = True
+    ) -> None:
         self.now_us = now_us
         self.interval_s = interval_s
         self.successor: Running | None = None
         self.line = Line()
         self.unstored = UnstoredMessages()
         self.configuration = configuration(folder)
+        if not has_board:
+            self.configuration = replace(self.configuration, boards=())
         self.store = Store(self.configuration.store.path, synchronous="OFF")
         self.ids = self.store.register(self.configuration.series)
         self.keeper = Keeper(self.store)
@@ -219,11 +224,11 @@ class Running:
         if self.successor is not None:
             self.successor.close()
 
-    def again(self) -> Running:
+    def again(self, *, has_board: bool = True) -> Running:
         """The service after a kill: everything that was only in memory is gone."""
         self.close()
         folder = self.configuration.store.folder
-        self.successor = Running(folder, interval_s=self.interval_s, now_us=self.now_us)
+        self.successor = Running(folder, interval_s=self.interval_s, now_us=self.now_us, has_board=has_board)
         return self.successor
 
     def be_live(self) -> None:

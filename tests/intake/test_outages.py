@@ -209,3 +209,35 @@ def test_last_known_values_are_told_in_the_log(running: Running, caplog: pytest.
     running.line.bring(running.message("temperature", "25.5", retained=True))
     running.rounds()
     assert "last known" in caplog.text
+
+
+@pytest.mark.parametrize("has_board", [True, False], ids=["kept", "removed"])
+def test_a_board_that_is_removed_from_the_configuration_while_it_is_away_is_missed_no_more(
+    running: Running, has_board: bool
+) -> None:
+    running.line.bring(running.timed(25.0))
+    running.line.bring(running.message("sump/status", "offline"))
+    running.pass_time(80)
+    assert running.alarms() == [("AlarmRaised", "device_offline")]
+    running.now_us += 5 * MINUTE
+    again = running.again(has_board=has_board)
+    again.be_live()
+    again.pass_time(80)
+    ended_us = [one.incident.ended_at_us for one in again.reader.incidents()]
+    if has_board:
+        assert again.alarms() == [("AlarmRaised", "device_offline")]
+        assert ended_us == [None]
+    else:
+        assert again.alarms() == [("AlarmRaised", "device_offline"), ("AlarmReturned", "device_offline")]
+        # When it was last missed: at the start without it.
+        assert ended_us == [running.now_us]
+
+
+def test_a_board_that_is_removed_just_after_it_went_offline_is_not_told(running: Running) -> None:
+    running.line.bring(running.timed(25.0))
+    running.line.bring(running.message("sump/status", "offline"))
+    running.rounds(3)
+    again = running.again(has_board=False)
+    again.be_live()
+    again.pass_time(80)
+    assert again.alarms() == []
