@@ -12,8 +12,6 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
-import numpy as np
-
 from rules.alarm import BY_CLOCK, NEVER
 from rules.baseline import Baseline
 from rules.blocks import Block
@@ -33,14 +31,13 @@ from rules.heat_model import HeatModel
 from rules.incidents import Incidents
 from rules.planned_work import PlannedWork, Suppressed
 from rules.quality.companions import Companions
+from rules.runs import runs_of
 from rules.setup import HOUR_US, EngineRules
 from rules.staging import RETURNED, Staged
 from rules.tank_watch import Judgement, Member, TankWatch
 from rules.trace import LOOK_BACK_US, STEP_US
 from rules.watch import SeriesWatch
 
-# Up to so many readings plain lists are quicker than numpy.
-_FEW_READINGS = 24
 # Alarms of single readings that are told with the trend of their series.
 _OF_LIMITS = frozenset({"under_limit", "over_limit", "under_danger_line", "over_danger_line"})
 
@@ -145,17 +142,21 @@ class Engine:
         tests = [0] * count
         late = [False] * count
         revised: list[FlagRevised] = []
-        for index, where, times_us, values, clocks_us in self._by_series(block):
-            sequences = [position + first for position in where]
-            judged = self._watches[index].judge(times_us, values, sequences, clocks_us)
+        clock_us = self._clock_us
+        runs = runs_of(block, first, self._newest_us, self.rules.allowance_us)
+        for index, sequences, times_us, values, clocks_us, survey in runs:
+            judged = self._watches[index].judge(times_us, values, sequences, clocks_us, survey)
             if not judged.is_plain:
-                for place, position in enumerate(where):
+                for place, sequence in enumerate(sequences):
+                    position = sequence - first
                     primary[position] = judged.primary[place]
                     tests[position] = judged.packed[place]
                     late[position] = judged.late[place]
             if judged.revised is not None:
                 revised.append(judged.revised)
             self._stage(judged.staged)
+            clock_us = max(clock_us, clocks_us[-1])
+        self._newest_us = clock_us + self.rules.allowance_us
         self._expire()
         events = self._release()
         return Outcome(primary, tests, late, (*revised, *self.take_revised()), events)
@@ -165,41 +166,6 @@ class Engine:
         self._newest_us = max(self._newest_us, time_us)
         self._expire()
         return self._release()
-
-    def _by_series(self, block: Block) -> Iterable[tuple[int, list[int], list[int], list[float], list[int]]]:
-        """For each series of a block: positions, times, values, and the engine's clock at each arrival."""
-        allowance_us = self.rules.allowance_us
-        if len(block) > _FEW_READINGS:
-            clocks = np.maximum.accumulate(np.maximum(block.times_us, self._newest_us)) - allowance_us
-            self._newest_us = int(clocks[-1]) + allowance_us
-            order = np.argsort(block.series, kind="stable")
-            ranked = block.series[order]
-            starts = np.flatnonzero(np.concatenate(([True], ranked[1:] != ranked[:-1]))).tolist()
-            for start, end in zip(starts, [*starts[1:], len(ranked)], strict=True):
-                where = order[start:end]
-                yield (
-                    int(ranked[start]),
-                    where.tolist(),
-                    block.times_us[where].tolist(),
-                    block.values[where].tolist(),
-                    clocks[where].tolist(),
-                )
-            return
-        # A live block holds a reading or a few, for which numpy would be the greater part of the cost.
-        newest_us = self._newest_us
-        found: dict[int, tuple[int, list[int], list[int], list[float], list[int]]] = {}
-        columns = zip(block.series.tolist(), block.times_us.tolist(), block.values.tolist(), strict=True)
-        for position, (index, time_us, value) in enumerate(columns):
-            newest_us = max(newest_us, time_us)
-            group = found.get(index)
-            if group is None:
-                group = found[index] = (index, [], [], [], [])
-            group[1].append(position)
-            group[2].append(time_us)
-            group[3].append(value)
-            group[4].append(newest_us - allowance_us)
-        self._newest_us = newest_us
-        yield from found.values()
 
     def take_revised(self) -> tuple[FlagRevised, ...]:
         """Give up flags that have changed while time alone passed, or a board's word was taken."""

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from rules.alarm import NEVER, Change, DelayedAlarm
 from rules.quantities import TWO_STATE
 from rules.setup import LimitAlarm
+from rules.survey import Survey
 
 
 class LimitWatch:
@@ -104,9 +105,11 @@ class LimitWatches:
         sequences: list[int],
         clocks_us: list[int],
         by_clock: bool,
+        survey: Survey | None = None,
     ) -> list[tuple[str, list[Change]]]:
         """Take readings in order; return what they raised or returned to normal, by cause."""
-        if self._is_idle and self._low <= min(values) and max(values) <= self._high:
+        low, high = (min(values), max(values)) if survey is None else (survey.low, survey.high)
+        if self._is_idle and self._low <= low and high <= self._high:
             self._last_us, self._clock_us = times_us[-1], clocks_us[-1]
             return []
         found = []

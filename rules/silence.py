@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from rules.alarm import BY_CLOCK, NEVER, Change
 from rules.planned_work import Span
+from rules.survey import Survey
 
 
 class Silence:
@@ -84,7 +85,12 @@ class Silence:
         return Change(due_us, True, due_us + self._lag_us, BY_CLOCK, self._last_us, self._last_us)
 
     def judge(
-        self, times_us: list[int], sequences: list[int], clocks_us: list[int], is_listening: bool
+        self,
+        times_us: list[int],
+        sequences: list[int],
+        clocks_us: list[int],
+        is_listening: bool,
+        survey: Survey | None = None,
     ) -> list[Change]:
         """Take readings in order; times increase strictly over all calls."""
         changes: list[Change] = []
@@ -95,7 +101,7 @@ class Silence:
                 # Silent since before the look-back of a restart.
                 changes.append(self._end(first_us, sequences[0], clock_us, first_us))
             times_us, sequences, clocks_us = times_us[1:], sequences[1:], clocks_us[1:]
-        if self._keeps_quiet(times_us, clocks_us):
+        if self._keeps_quiet(times_us, clocks_us, survey):
             return changes
         last_us, lag_us = self._last_us, self._lag_us
         for time_us, sequence, clock_us in zip(times_us, sequences, clocks_us, strict=True):
@@ -120,16 +126,21 @@ class Silence:
         at_us = max(time_us, self._raised_us)
         return Change(at_us, False, max(at_us, clock_us), sequence, time_us, since_us)
 
-    def _keeps_quiet(self, times_us: list[int], clocks_us: list[int]) -> bool:
+    def _keeps_quiet(self, times_us: list[int], clocks_us: list[int], survey: Survey | None) -> bool:
         """Whether none of these readings can have been preceded by silence; if so, take note of them."""
         if self.is_active or self._last_us is None:
             return False
         limit_us, last_us = self._limit_us, self._last_us
-        for time_us, clock_us in zip(times_us, clocks_us, strict=True):
+        if survey is not None and survey.longest_wait_us < limit_us:
+            # Only the first is left to look at.
+            waits = zip(times_us[:1], clocks_us[:1], strict=True)
+        else:
+            waits = zip(times_us, clocks_us, strict=True)
+        for time_us, clock_us in waits:
             deadline_us = last_us + limit_us
             if time_us >= deadline_us or clock_us >= deadline_us:
                 return False
             last_us = time_us
         if times_us:
-            self._last_us, self._lag_us = last_us, max(0, clocks_us[-1] - last_us)
+            self._last_us, self._lag_us = times_us[-1], max(0, clocks_us[-1] - times_us[-1])
         return True

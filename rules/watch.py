@@ -23,6 +23,7 @@ from rules.quality.suite import QualitySuite
 from rules.setup import SeriesRules
 from rules.silence import Silence
 from rules.staging import Stage, Staged
+from rules.survey import Survey
 from rules.trace import Trace
 
 
@@ -140,17 +141,22 @@ class SeriesWatch:
         self._set_wake()
 
     def judge(
-        self, times_us: list[int], values: list[float], sequences: list[int], clocks_us: list[int]
+        self,
+        times_us: list[int],
+        values: list[float],
+        sequences: list[int],
+        clocks_us: list[int],
+        survey: Survey | None = None,
     ) -> Judged:
-        """Take readings of this series in order of arrival.
+        """Take readings of this series in order of arrival, with a survey of them if there is one.
 
         A reading that is not newer than the newest before it is late: stored by others, not judged
         here. NaN is MISSING and otherwise ignored.
         """
         count = len(times_us)
-        kept = self._in_order(times_us, values)
+        kept = self._in_order(times_us, values, survey)
         if kept is None:
-            return self._judge_in_order(times_us, values, sequences, clocks_us)
+            return self._judge_in_order(times_us, values, sequences, clocks_us, survey)
         late = [True] * count
         packed = [0] * count
         flags = [int(Flag.NOT_EVALUATED)] * count
@@ -165,6 +171,7 @@ class SeriesWatch:
             [values[i] for i in kept],
             [sequences[i] for i in kept],
             [clocks_us[i] for i in kept],
+            None,
         )
         for place, position in enumerate(kept):
             flags[position] = judged.primary[place]
@@ -186,9 +193,11 @@ class SeriesWatch:
 
     # -- the path of readings in order -------------------------------------------------------------
 
-    def _in_order(self, times_us: list[int], values: list[float]) -> list[int] | None:
+    def _in_order(self, times_us: list[int], values: list[float], survey: Survey | None) -> list[int] | None:
         """Positions of readings to judge, or None for all of them."""
         last_us = self._last_us
+        if survey is not None and times_us[0] > last_us and survey.shortest_us > 0 and survey.is_whole:
+            return None
         for time_us in times_us:
             if time_us <= last_us:
                 break
@@ -207,9 +216,14 @@ class SeriesWatch:
         return kept
 
     def _judge_in_order(
-        self, times_us: list[int], values: list[float], sequences: list[int], clocks_us: list[int]
+        self,
+        times_us: list[int],
+        values: list[float],
+        sequences: list[int],
+        clocks_us: list[int],
+        survey: Survey | None,
     ) -> Judged:
-        verdicts = self._quality.judge(times_us, values)
+        verdicts = self._quality.judge(times_us, values, survey)
         packed = verdicts.packed
         revised = None if verdicts.revised is None else FlagRevised(self.index, *verdicts.revised)
         if revised is not None and is_disturbed(revised.observed_us, self.disturbed):
@@ -219,14 +233,15 @@ class SeriesWatch:
         stage = self._stage
         stage.see(times_us, values)
         if self._silence is not None:
-            stage.add("probe_silent", self._silence.judge(times_us, sequences, clocks_us, self.is_listening))
+            changes = self._silence.judge(times_us, sequences, clocks_us, self.is_listening, survey)
+            stage.add("probe_silent", changes)
         for cause, changes in self._probe.judge(times_us, packed, sequences, clocks_us, self.is_listening):
             stage.add(cause, changes)
         is_clean = not any(packed)
         kept = None if is_clean else plausible(packed)
         if kept is None:
             is_flat = None if is_clean else flat(packed)
-            last_plausible = self._judge_water(times_us, values, sequences, clocks_us, is_flat)
+            last_plausible = self._judge_water(times_us, values, sequences, clocks_us, is_flat, survey)
         else:
             last_plausible = self._judge_water(
                 [times_us[i] for i in kept],
@@ -234,6 +249,7 @@ class SeriesWatch:
                 [sequences[i] for i in kept],
                 [clocks_us[i] for i in kept],
                 flat([packed[i] for i in kept]),
+                None,
             )
         self._last_us = times_us[-1]
         self._set_wake()
@@ -254,13 +270,15 @@ class SeriesWatch:
         sequences: list[int],
         clocks_us: list[int],
         is_flat: list[bool] | None,
+        survey: Survey | None,
     ) -> float | None:
         """Watch limits, and keep the trace, by what the sensor can give; return the last such value."""
         if not times_us:
             return None
         self._stage.see(times_us, values)
         self.trace.collect(times_us, values, clocks_us, is_flat)
-        for cause, changes in self._limits.judge(times_us, values, sequences, clocks_us, self.is_listening):
+        found = self._limits.judge(times_us, values, sequences, clocks_us, self.is_listening, survey)
+        for cause, changes in found:
             self._stage.add(cause, changes)
         return values[-1]
 

@@ -11,6 +11,7 @@ from collections import deque
 from rules.flags import Flag
 from rules.quality.packed import SHIFT
 from rules.setup import AttenuatedSignalLimits
+from rules.survey import Stretch
 
 _SUSPECT = int(Flag.SUSPECT) << SHIFT["attenuated_signal"]
 _FAIL = int(Flag.FAIL) << SHIFT["attenuated_signal"]
@@ -86,6 +87,16 @@ class AttenuatedRange:
         if elapsed_us > self._gap_us or self._stretch_us == _LONG_AGO_US:
             self._stretch_us = time_us
         return self._find_out(time_us)
+
+    def passes(self, times_us: list[int], values: list[float], stretch: Stretch) -> bool:
+        """Take a stretch at once if all of it passes; else leave it as it was."""
+        if not (self._low <= stretch.low and stretch.high <= self._high):
+            return False
+        if times_us[stretch.end - 1] >= self._sure_until_us or stretch.longest_us > self._gap_us:
+            return False
+        self._new_times += times_us[stretch.start : stretch.end]
+        self._new_values += values[stretch.start : stretch.end]
+        return True
 
     def _find_out(self, time_us: int) -> int:
         limits, times = self._limits, self._new_times
@@ -225,6 +236,10 @@ class AttenuatedDeviation:
         if movement >= limits.suspect_below:
             return 0
         return _verdict(limits, movement, time_us - self._stretch_us)
+
+    def passes(self, times_us: list[int], values: list[float], stretch: Stretch) -> bool:  # noqa: ARG002 - one shape
+        """Leave every stretch as it was: each reading moves the sums."""
+        return False
 
 
 def _verdict(limits: AttenuatedSignalLimits, movement: float, known_us: int) -> int:

@@ -8,6 +8,7 @@ from collections import deque
 from rules.flags import Flag
 from rules.quality.packed import SHIFT
 from rules.setup import FlatLineLimits
+from rules.survey import Stretch
 
 SUSPECT = int(Flag.SUSPECT) << SHIFT["flat_line"]
 FAIL = int(Flag.FAIL) << SHIFT["flat_line"]
@@ -74,6 +75,24 @@ class FlatLine:
             self._forget(time_us)
             return FAIL
         return NOT_EVALUATED if self._since_us == self._stretch_us else 0
+
+    def passes(self, times_us: list[int], values: list[float], stretch: Stretch) -> bool:
+        """Take a stretch at once if all of it passes, and something moves in it; else leave it as it was."""
+        tolerance = self._tolerance
+        if not stretch.greatest_step > tolerance or stretch.longest_us > self._gap_us:
+            return False
+        if self._last != self._last or self._since_us == self._stretch_us:
+            return False
+        if times_us[stretch.end - 1] - self._since_us >= self._limits.suspect_after_us:
+            return False
+        # Nothing is left of what was before the last move.
+        place = stretch.end - 1
+        while -tolerance <= values[place] - values[place - 1] <= tolerance:
+            place -= 1
+        self._last = values[place - 1]
+        for position in range(place, stretch.end):
+            self.judge(times_us[position], values[position], times_us[position] - times_us[position - 1])
+        return True
 
     def _extend_run(self, time_us: int, value: float, last: float) -> None:
         """Begin another stretch, and drop the oldest until the run fits the tolerance."""

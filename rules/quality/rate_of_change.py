@@ -8,6 +8,7 @@ from rules.flags import Flag
 from rules.quality.packed import SHIFT
 from rules.quality.spread import Spread
 from rules.setup import HOUR_US, RateOfChangeLimits
+from rules.survey import Stretch
 
 _SUSPECT = int(Flag.SUSPECT) << SHIFT["rate_of_change"]
 NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["rate_of_change"]
@@ -86,6 +87,15 @@ class RateOfChange:
             if self._most != self._most and not self._has_rate:
                 return NOT_EVALUATED
         return bits
+
+    def passes(self, times_us: list[int], values: list[float], stretch: Stretch) -> bool:  # noqa: ARG002 - one shape
+        """Take a stretch at once if all of it passes; else leave it as it was."""
+        if self.spread is not None or self._last != self._last or stretch.longest_us > self._gap_us:
+            return False
+        if not stretch.greatest_step <= self._per_us * stretch.shortest_us:
+            return False
+        self._last = values[stretch.end - 1]
+        return True
 
     def miss(self) -> None:
         """Take note that a reading is missing here."""

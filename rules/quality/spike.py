@@ -11,10 +11,13 @@ import math
 from rules.flags import Flag
 from rules.quality.packed import SHIFT
 from rules.setup import SpikeLimits
+from rules.survey import Stretch
 
 _SUSPECT = int(Flag.SUSPECT) << SHIFT["spike"]
 _FAIL = int(Flag.FAIL) << SHIFT["spike"]
 NOT_EVALUATED = int(Flag.NOT_EVALUATED) << SHIFT["spike"]
+# A sum or difference of two values is off by less than this share of both.
+_ROUNDING = 2.0**-52
 
 
 class Spike:
@@ -60,6 +63,21 @@ class Spike:
         self.revised = 0 if distance != distance else _FAIL if distance > self._fail else _SUSPECT
         self._before, self._last = last, value
         return 0 if last == last else NOT_EVALUATED
+
+    def passes(self, times_us: list[int], values: list[float], stretch: Stretch) -> bool:  # noqa: ARG002 - one shape
+        """Take a stretch at once if all of it passes, and the reading before it; else leave it as it was."""
+        farthest = stretch.greatest_step
+        if self._is_average:
+            # No farther from the mean of its neighbours than from the farther one, but for rounding.
+            last, before = self._last, self._before
+            farthest = max(farthest, abs(last - before))
+            farthest += _ROUNDING * (abs(last) + abs(before) + abs(stretch.low) + abs(stretch.high))
+        if not farthest <= self._least or stretch.longest_us > self._gap_us or self._last != self._last:
+            return False
+        self.revised = 0
+        self._before = values[stretch.end - 2] if stretch.end - stretch.start > 1 else self._last
+        self._last = values[stretch.end - 1]
+        return True
 
     def miss(self) -> None:
         """Take note that a reading is missing here: neither side has it for a neighbour."""

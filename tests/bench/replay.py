@@ -64,8 +64,8 @@ YEAR = 365 * 6 * DAY_US // EVERY_US
 Limits = tuple[float, float]
 SERIES: dict[str, tuple[str, Limits, Limits, Limits, Limits, Limits, float]] = {
     "temperature": ("temperature", (-5, 60), (15, 35), (24, 27.5), (22, 29.5), (0.3, 1), 40),
-    "ph": ("ph", (0, 14), (6.5, 9.5), (7.7, 8.6), (7.5, 8.8), (0.1, 0.4), 10),
-    "practical_salinity": ("practical_salinity", (0, 60), (20, 45), (33, 37), (31, 39), (0.5, 2), 60),
+    "ph": ("ph", (0, 14), (6.5, 9.5), (7.7, 8.6), (7.5, 8.8), (0.1, 0.4), 20),
+    "practical_salinity": ("practical_salinity", (0, 60), (20, 45), (33, 37), (31, 39), (0.5, 2), 100),
     "sump_level": ("water_level", (0, 60), (10, 40), (20, 24), (18, 26), (0.5, 2), 60),
     "reservoir": ("volume", (-1, 100), (0, 80), (5, 60), (1, 70), (2, 5), 240),
     "heater_power": ("power", (-50, 4000), (-50, 3000), (-10, 500), (-20, 600), (1e3, 2e3), 1e6),

@@ -6,6 +6,7 @@ import gc
 import sys
 from array import array
 from collections import deque
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -34,6 +35,7 @@ from rules import (
 )
 from rules.quality.packed import STEP_TESTS, TESTS
 from rules.quality.suite import QualitySuite
+from rules.survey import survey
 
 MINUTE = 60 * MICROSECONDS
 START_US = 1_790_000_000 * MICROSECONDS
@@ -124,6 +126,36 @@ def test_flags_are_the_same_for_any_cut(method, stream, cuts):
     assert run(suite_of(method), times_us, values, cuts) == whole
     # Live: one reading at a time.
     assert run(suite_of(method), times_us, values, range(len(values))) == whole
+
+
+@pytest.mark.parametrize(("method", "spike"), [("range", "average"), ("deviation", "differential")])
+@pytest.mark.parametrize("deviations", [None, 2.0])
+@settings(max_examples=100)
+@given(stream=streams(), quiet=st.floats(0.0, 0.2), before=st.integers(0, 40))
+def test_a_survey_changes_no_flag(method, spike, deviations, stream, quiet, before):
+    """Nor what the tests keep: what comes behind the surveyed readings is flagged the same, too."""
+    times_us, values = stream
+    # A survey is made of whole readings only; quiet ones among them, so that stretches pass.
+    chance = np.random.default_rng(len(values))
+    values = [value if value == value else 25.0 for value in values]
+    values = [value + quiet * float(chance.normal()) for value in values]
+    rules = replace(
+        rules_of(method),
+        spike=SpikeLimits(0.4, 1.5, spike),
+        rate_of_change=RateOfChangeLimits(400.0, deviations, HOUR_US, 0.01),
+    )
+    flags = []
+    for is_surveyed in (False, True):
+        suite = QualitySuite(rules)
+        suite.set_band_source(Swinging())
+        start, end = min(before, len(values) - 1), max(before + 1, len(values) - 20)
+        seen = np.array(times_us[start:end], np.int64), np.array(values[start:end])
+        found = survey(*seen, seen[0]) if is_surveyed and end - start > 24 else None
+        parts = []
+        for piece, one in ((slice(0, start), None), (slice(start, end), found), (slice(end, None), None)):
+            parts.append(suite.judge(times_us[piece], values[piece], one))
+        flags.append(parts)
+    assert flags[0] == flags[1]
 
 
 @settings(max_examples=50)
