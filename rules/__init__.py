@@ -36,6 +36,7 @@ from rules.events import (
     Rival,
     Sign,
 )
+from rules.fault_watch import Judgement
 from rules.faults import FAULTS, Fault, Finding, Parameter
 from rules.flags import Flag, primary_flag
 from rules.heat_model import HeatModel, NotFitted, fit_heat_model
@@ -63,7 +64,6 @@ from rules.setup import (
     SpikeLimits,
     TankRules,
 )
-from rules.tank_watch import Judgement
 
 __all__ = [
     "ATTENUATION_METHODS",

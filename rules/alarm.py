@@ -104,6 +104,10 @@ class DelayedAlarm:
         if not any(span.from_us <= self.hidden_us < span.to_us for span in suppressed):
             self.hidden_us = NEVER
 
+    def postpone(self, on_delay_us: int) -> None:
+        """Let a running on-delay last so long instead."""
+        self.due_us = self.since_us + on_delay_us
+
     def expire(self, clock_us: int) -> Change | None:
         """Let a running delay end by the clock alone."""
         if self._suppressed:

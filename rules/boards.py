@@ -11,6 +11,8 @@ from rules.trace import MINUTE_US
 
 # A board that restarts or changes its access point is back within a minute; a dead one is not.
 ON_DELAY_US = MINUTE_US
+# Where all boards of a tank are gone, the next looks at the tank have the word: they know of lost power.
+ALL_GONE_DELAY_US = 12 * MINUTE_US
 CAUSE = "device_offline"
 
 
@@ -51,18 +53,28 @@ class Boards:
 
     def expire(self, clock_us: int) -> list[Staged]:
         """Let delays end by the clock."""
-        return [
-            self._staged(board, change)
-            for board, (delays, _) in self._known.items()
-            if delays.due_us != NEVER and (change := delays.expire(clock_us)) is not None
-        ]
+        found = []
+        for board, (delays, _) in self._known.items():
+            if delays.due_us == NEVER or delays.wakes_us > clock_us:
+                continue
+            if not delays.is_active and self._are_all_gone(board[0]):
+                delays.postpone(ALL_GONE_DELAY_US)
+            change = delays.expire(clock_us)
+            if change is not None:
+                found.append(self._staged(board, change))
+        return found
+
+    def _are_all_gone(self, tank: str) -> bool:
+        """Whether a tank has several boards, and all of them are gone."""
+        delays = [one for (place, _), (one, _) in self._known.items() if place == tank]
+        return len(delays) > 1 and all(_is_gone(one) for one in delays)
 
     def offline(self, tank: str, at_us: int) -> dict[str, tuple[tuple[str, ...], int]]:
         """Boards of a tank that are gone at an instant: name -> their series and since when."""
         return {
             name: (series, delays.since_us)
             for (place, name), (delays, series) in self._known.items()
-            if place == tank and delays.is_active and delays.since_us + ON_DELAY_US <= at_us
+            if place == tank and _is_gone(delays) and delays.since_us + ON_DELAY_US <= at_us
         }
 
     def adopt(self, active: Iterable[AlarmRaised]) -> None:
@@ -83,3 +95,8 @@ class Boards:
             event = AlarmReturned(change.at_us, alarm)
         rank = RAISED if change.is_raised else RETURNED
         return Staged(change.order_us, change.sequence, change.at_us, rank, -1, ":".join(board), event)
+
+
+def _is_gone(delays: DelayedAlarm) -> bool:
+    """Whether its last word was its will, told or not; its return is told at once."""
+    return delays.is_active or delays.due_us != NEVER

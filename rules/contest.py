@@ -7,7 +7,7 @@ alarm. Who speaks already is overtaken only by one that is clearly surer, so tha
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from rules.alarm import NEVER
 from rules.events import AlarmRaised, Priority, Rival
@@ -88,6 +88,21 @@ class Post:
         """Whether it is held, and what it would begin to say is known now and still so."""
         return self.is_held and (self.speaks or (self.finding is not None and self.finding.confidence >= ON))
 
+    def may_name(self, priority: Priority) -> bool:
+        """Whether it is on, waits for its on-delay only, and is no more urgent than that."""
+        return (
+            not self.speaks
+            and self.since_us != NEVER
+            and self.finding is not None
+            and self.finding.confidence >= ON
+            and self.priority.rank <= priority.rank
+        )
+
+    @property
+    def is_of_probe(self) -> bool:
+        """Whether it is a fault of a probe, not of the tank."""
+        return bool(self.fault.quantities)
+
     @property
     def priority(self) -> Priority:
         """How soon a person must act by what it found last."""
@@ -119,6 +134,10 @@ class Post:
             self._off_us = min(self._off_us, end_us)
             if end_us - self._off_us >= self.setting["off_delay"]:
                 self.release()
+
+    def speak(self) -> None:
+        """Be an alarm without waiting any longer."""
+        self.is_held = self.speaks = True
 
     def suspend(self) -> None:
         """Neither begin nor end at this step, and void running delays: planned work suppresses it."""
@@ -161,6 +180,23 @@ def settle(posts: Sequence[Post]) -> list[tuple[Post, bool]]:
         if not is_heard:
             post.told = None
     return changed
+
+
+def explaining_posts(posts: Iterable[Post], symptom: str) -> list[Post]:
+    """Those that explain a symptom now, what speaks and what is surer first."""
+    found = [
+        post
+        for post in posts
+        if post.finding is not None
+        and post.finding.confidence >= LEAST_RIVAL
+        and symptom in post.finding.explains
+    ]
+    return sorted(found, key=lambda post: -post.strength)
+
+
+def rivals_among(posts: Sequence[Post]) -> tuple[Rival, ...]:
+    """Posts that do not speak, as causes that what is told may have."""
+    return tuple(Rival(post.fault.code, round(post.confidence, 3)) for post in posts if not post.speaks)
 
 
 def rivals_of(post: Post, posts: Sequence[Post]) -> tuple[Rival, ...]:

@@ -18,6 +18,7 @@ from rules.blocks import Block
 from rules.boards import CAUSE as BOARD_OFFLINE
 from rules.boards import Boards
 from rules.events import (
+    AlarmEvent,
     AlarmKey,
     AlarmRaised,
     AlarmReturned,
@@ -25,6 +26,7 @@ from rules.events import (
     FlagRevised,
     Incident,
 )
+from rules.fault_watch import Judgement
 from rules.flags import Flag
 from rules.floor_contact import with_floor_contacts
 from rules.heat_model import HeatModel
@@ -34,7 +36,7 @@ from rules.quality.companions import Companions
 from rules.runs import runs_of
 from rules.setup import HOUR_US, EngineRules
 from rules.staging import RETURNED, Staged
-from rules.tank_watch import Judgement, Member, TankWatch
+from rules.tank_watch import Member, TankWatch
 from rules.trace import LOOK_BACK_US, STEP_US
 from rules.watch import SeriesWatch
 
@@ -100,7 +102,7 @@ class Engine:
                 watch.companions = Companions(watch.index, watch.rules, watch.trace, others)
         self._revised: list[FlagRevised] = []
         for tank in self._tanks.values():
-            tank.on_judgement = on_judgement
+            tank.faults.on_judgement = on_judgement
         self._boards = Boards()
         self._incidents = Incidents()
         self._waiting: list[Staged] = []
@@ -327,17 +329,21 @@ class Engine:
             step = self._next_step(clock_us)
             turn_us = clock_us + 1 if step is None else (step + 1) * STEP_US
             if self._waiting and self._waiting[0].order_us < turn_us:
-                event = heappop(self._waiting).event
-                if isinstance(event, AlarmRaised) and event.alarm.cause in _OF_LIMITS:
-                    event = self._tanks[event.alarm.tank].with_trend(event)
-                events.append(event)
-                meaning = self._incidents.take(event)
-                if meaning is not None:
-                    events.append(meaning)
+                for event in self._explained(heappop(self._waiting).event):
+                    events.append(event)
+                    meaning = self._incidents.take(event)
+                    if meaning is not None:
+                        events.append(meaning)
             elif step is None:
                 return tuple(events)
             else:
                 self._take_step(step)
+
+    def _explained(self, event: AlarmEvent) -> Iterable[AlarmEvent]:
+        """What a limit says together with the fault that explains it; anything else as it is."""
+        if isinstance(event, AlarmRaised) and event.alarm.cause in _OF_LIMITS:
+            return self._tanks[event.alarm.tank].faults.on_limit(event)
+        return (event,)
 
     def _next_step(self, clock_us: int) -> int | None:
         """The next step at which there is anything to look at, if the clock has reached its end."""

@@ -24,6 +24,7 @@ from rules.events import (
     IncidentEvent,
     IncidentOpened,
     IncidentUpdated,
+    Priority,
 )
 from rules.setup import HOUR_US
 
@@ -136,9 +137,13 @@ class Incidents:
         # An alarm that is new to the incident is also measured by what is still wrong in it.
         is_new = event.alarm not in incident.alarms
         standing = max((raised.priority.rank for raised in self._standing(incident)), default=-1)
-        worsened = is_more_urgent or (
-            is_new and (event.priority.rank > standing or event.alarm.cause in _DANGER)
+        # A danger line adds nothing to what was told at that very instant, or where the probe shows no water.
+        nears_danger = (
+            event.alarm.cause in _DANGER
+            and event.priority is Priority.URGENT
+            and event.at_us > incident.alarmed_at_us
         )
+        worsened = is_more_urgent or (is_new and (event.priority.rank > standing or nears_danger))
         alarms = incident.alarms if event.alarm in incident.alarms else (*incident.alarms, event.alarm)
         extended = replace(
             incident,

@@ -1,4 +1,4 @@
-"""Everything that is watched of a tank as a whole: its faults, and what changes too fast.
+"""Everything that is watched of a tank as a whole: how it looks, its faults, and what changes too fast.
 
 A tank is looked at once a step, every five minutes, through the traces of its series; see `rules.trace`
 for what a step sees. What this costs does not grow with the number of readings.
@@ -6,21 +6,17 @@ for what a step sees. What this costs does not grow with the number of readings.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping, Sequence
 
 from rules.alarm import BY_CLOCK, NEVER, DelayedAlarm
 from rules.baseline import Baseline
-from rules.contest import Post, rivals_of, settle
 from rules.events import AlarmEvent, AlarmKey, AlarmRaised, AlarmReturned, Evidence
-from rules.faults import FAULTS, Fault, Finding
-from rules.faults.fault import ON
+from rules.fault_watch import FaultWatch
 from rules.habits import UNKNOWN, Habits, habits_of
 from rules.heat_model import HeatModel
 from rules.hours import Hours
 from rules.look import Look, TankLook
-from rules.planned_work import UNDISTURBED_SIGNS, PlannedWork, Span, spans
+from rules.planned_work import PlannedWork, Span, spans
 from rules.resettling import Resettling
 from rules.roles import roles_of
 from rules.setup import HOUR_US, SeriesRules, TankRules
@@ -35,22 +31,8 @@ _OVERDUE_INTERVALS = 3
 _LEAST_OVERDUE_US = 10 * MINUTE_US
 # A slope is taken over the last hour; behind a longer gap it tells of another time.
 _TREND_AGE_US = HOUR_US
-
-
-class Judgement(NamedTuple):
-    """What a fault found at one step, for who wants to follow the reasoning.
-
-    `since_us` is since when it has been on, None where it is not; `is_held` says that its on-delay has
-    passed, `speaks` that it is an alarm, and `is_suppressed` that planned work suppresses it by design.
-    """
-
-    at_us: int
-    alarm: AlarmKey
-    finding: Finding
-    since_us: int | None
-    is_held: bool
-    speaks: bool
-    is_suppressed: bool
+# A probe fault as sure as this says that a reading is not of the water.
+_NOT_OF_THE_WATER = 0.75
 
 
 class Member:
@@ -102,15 +84,13 @@ class TankWatch:
         self.members = tuple(members)
         self._roles = roles_of(rules, [member.rules for member in members])
         self._index = {member.rules.name: member.index for member in members}
-        self._posts = tuple(self._posts_of(FAULTS.values()))
-        self._looks: dict[str, Look] = {}
         self._listening_from_us: int | None = 0
         self._resettling = Resettling(self.members)
-        self._hidden_us: dict[AlarmKey, int] = {}
+        self.faults = FaultWatch(
+            rules, {member.index: member.rules for member in members}, self._roles, self._resettling
+        )
         # How the tank takes and loses heat, where its history tells.
         self.heat: HeatModel | None = None
-        # Called with each judgement that finds anything.
-        self.on_judgement: Callable[[Judgement], object] | None = None
 
     # -- what comes in -----------------------------------------------------------------------------
 
@@ -127,17 +107,12 @@ class TankWatch:
                 disturbing = spans(work for work in works if work.disturbs(member.rules.quantity))
                 # The end of a step tells of the cell before it.
                 member.rate.suppress(tuple(Span(one.from_us + 1, one.to_us + STEP_US) for one in disturbing))
-        known = spans(works)
-        self._hidden_us = {
-            key: at_us
-            for key, at_us in self._hidden_us.items()
-            if any(span.from_us < at_us < span.to_us + STEP_US for span in known)
-        }
+        self.faults.forget_suppressed(spans(works))
 
     @property
     def suppressed(self) -> Iterable[tuple[AlarmKey, int]]:
         """Alarms whose condition was seen during planned work, and when first."""
-        yield from self._hidden_us.items()
+        yield from self.faults.suppressed
         for member in self.members:
             if member.rate is not None and member.rate.hidden_us != NEVER:
                 yield AlarmKey(self.rules.name, member.rules.name, "changing_fast"), member.rate.hidden_us
@@ -145,16 +120,14 @@ class TankWatch:
     @property
     def causes(self) -> Iterable[AlarmKey]:
         """Alarms that this tank can have beside those of its series."""
-        for post in self._posts:
-            yield self._key(post)
+        yield from self.faults.keys
         for member in self.members:
             if member.rate is not None:
                 yield AlarmKey(self.rules.name, member.rules.name, "changing_fast")
 
     def adopt(self, active: Mapping[AlarmKey, AlarmRaised]) -> None:
         """Take over which alarms were active before a restart, as last told; the others are normal."""
-        for post in self._posts:
-            post.adopt(active.get(self._key(post)))
+        self.faults.adopt(active)
         for member in self.members:
             raised = active.get(AlarmKey(self.rules.name, member.rules.name, "changing_fast"))
             if member.rate is not None and member.rate.is_active != (raised is not None):
@@ -163,13 +136,12 @@ class TankWatch:
     @property
     def longest_delay_us(self) -> int:
         """How long an alarm of this tank may wait to begin or to end, at most."""
-        faults = (round(post.setting["on_delay"] + post.setting["off_delay"]) for post in self._posts)
         rates = (
             alarm.window_us + alarm.on_delay_us + alarm.off_delay_us
             for member in self.members
             if (alarm := member.rules.rate_alarm) is not None
         )
-        return max((*faults, *rates), default=0)
+        return max((self.faults.longest_delay_us, *rates))
 
     def next_step(self, step: int) -> int | None:
         """The first step from `step` on at which there is anything to do, None for none that is known."""
@@ -185,7 +157,6 @@ class TankWatch:
             look = member.look(step)
             if look is not None:
                 looks[member.rules.name] = look
-        self._looks = looks
         if not looks:
             return []
         end_us = (step + 1) * STEP_US
@@ -199,123 +170,13 @@ class TankWatch:
             self.heat,
             self._listening_from_us,
         )
-        staged = self._judge_faults(tank)
+        staged = self.faults.judge(tank)
         for member in self.members:
             alarm, look = member.rules.rate_alarm, looks.get(member.rules.name)
             if alarm is not None and member.rate is not None and look is not None:
                 settled = self._resettling.look(look, alarm.window_us)
                 staged += self._judge_rate(member, member.rate, settled)
         return staged
-
-    def _note_suppressed(self, key: AlarmKey, finding: Finding | None, end_us: int) -> None:
-        if finding is not None and finding.confidence >= ON:
-            self._hidden_us.setdefault(key, end_us)
-
-    def with_trend(self, event: AlarmRaised) -> AlarmRaised:
-        """Add to an alarm of a limit what the newest step knows of its series."""
-        look = self._looks.get(event.alarm.series)
-        if look is None or event.at_us - look.end_us + look.age_us > _TREND_AGE_US:
-            return event
-        settled = self._resettling.look(look)
-        return replace(event, evidence=with_trend_of(event.evidence, event.at_us, settled, None))
-
-    # -- faults ------------------------------------------------------------------------------------
-
-    def _posts_of(self, faults: Iterable[Fault]) -> Iterable[Post]:
-        """Faults that this tank can have, each at its subjects, in the order of their list."""
-        for fault in faults:
-            if fault.equipment and fault.equipment.isdisjoint(self.rules.equipment):
-                continue
-            setting = {parameter.name: parameter.default for parameter in fault.parameters}
-            setting.update(self.rules.faults.get(fault.code, {}))
-            subjects = tuple(self._roles[role] for role in fault.roles if role in self._roles)
-            if subjects:
-                yield Post(fault, subjects, setting)
-            for member in self.members:
-                if member.rules.quantity in fault.quantities:
-                    yield Post(fault, (member.rules.name,), setting)
-
-    def _judge_faults(self, tank: TankLook) -> list[Staged]:
-        busy: list[Post] = []
-        found: list[tuple[Post, Finding, bool]] = []
-        views = self._resettling.views(tank)
-        for post in self._posts:
-            seen, is_suppressed = views.of(post.fault.code) if views is not None else (tank, False)
-            look = _subject(post, seen)
-            finding = None
-            if look is None:
-                # Not heard for a day: silence is told of the probe, and nothing is left to tell of this.
-                post.release()
-            elif look.is_fresh or post.fault.hears_silence:
-                finding = post.fault.judge(look, seen, post.setting)
-            is_suppressed = is_suppressed and not _is_undisturbed(finding)
-            if finding is not None and finding.confidence > 0.0:
-                found.append((post, finding, is_suppressed))
-            if is_suppressed:
-                self._note_suppressed(self._key(post), finding, tank.end_us)
-                post.suspend()
-                continue
-            if finding is None:
-                post.finding = None
-            elif finding.confidence > 0.0 or not post.is_idle:
-                post.hold(tank.end_us, finding)
-            if (finding is not None and finding.confidence > 0.0) or not post.is_idle:
-                busy.append(post)
-        changed = settle(busy) if busy else []
-        if self.on_judgement is not None:
-            for post, finding, is_suppressed in found:
-                since_us = None if post.since_us == NEVER else post.since_us
-                self.on_judgement(
-                    Judgement(
-                        tank.end_us,
-                        self._key(post),
-                        finding,
-                        since_us,
-                        post.is_held,
-                        post.speaks,
-                        is_suppressed,
-                    )
-                )
-        changed += [(post, True) for post in busy if _is_worse(post)]
-        return [
-            self._stage_post(post, busy, tank if views is None else views.of(post.fault.code)[0], is_raised)
-            for post, is_raised in changed
-        ]
-
-    def _stage_post(self, post: Post, busy: Sequence[Post], tank: TankLook, is_raised: bool) -> Staged:
-        key = self._key(post)
-        look = _subject(post, tank)
-        event: AlarmEvent
-        if is_raised and look is not None and post.finding is not None:
-            finding = post.finding
-            post.told = post.priority
-            evidence = Evidence(
-                value=finite(look.value),
-                since_us=post.since_us,
-                confidence=round(finding.confidence, 3),
-                reasons=finding.reasons,
-                rivals=rivals_of(post, busy),
-            )
-            event = AlarmRaised(
-                at_us=tank.end_us,
-                alarm=key,
-                priority=post.priority,
-                first_evidence_us=post.since_us,
-                concerns=tuple(dict.fromkeys((look.name, *finding.concerns))),
-                evidence=with_trend_of(evidence, tank.end_us, look, finding.projection),
-            )
-        else:
-            event = AlarmReturned(tank.end_us, key, None if look is None else finite(look.value))
-        return self._staged(key, event, tank.end_us)
-
-    def _key(self, post: Post) -> AlarmKey:
-        return AlarmKey(self.rules.name, post.subjects[0], post.fault.code)
-
-    def _staged(self, key: AlarmKey, event: AlarmEvent, end_us: int) -> Staged:
-        rank = RAISED if isinstance(event, AlarmRaised) else RETURNED_LAST
-        return Staged(end_us, BY_CLOCK, end_us, rank, self._index[key.series], key.cause, event)
-
-    # -- rates and silence -------------------------------------------------------------------------
 
     def _judge_rate(self, member: Member, delays: DelayedAlarm, look: Look) -> Iterable[Staged]:
         alarm = member.rules.rate_alarm
@@ -349,7 +210,8 @@ class TankWatch:
                 )
             else:
                 event = AlarmReturned(end_us, key, finite(look.value))
-            yield self._staged(key, event, end_us)
+            rank = RAISED if change.is_raised else RETURNED_LAST
+            yield Staged(end_us, BY_CLOCK, end_us, rank, self._index[look.name], key.cause, event)
 
     def _silent(self, end_us: int) -> dict[str, int]:
         """Since when series have been silent that are overdue; none while nothing can be heard."""
@@ -370,26 +232,3 @@ class TankWatch:
             if end_us - max(last_us, self._listening_from_us) > limit_us:
                 found[member.rules.name] = last_us
         return found
-
-
-def _subject(post: Post, tank: TankLook) -> Look | None:
-    """The first of a post's series that has been heard within a day."""
-    for name in post.subjects:
-        look = tank.series.get(name)
-        if look is not None:
-            return look
-    return None
-
-
-def _is_worse(post: Post) -> bool:
-    """Whether what speaks already must now be told with a higher priority."""
-    if not post.speaks or post.told is None or post.finding is None or post.finding.confidence < ON:
-        return False
-    return post.priority.rank > post.told.rank
-
-
-def _is_undisturbed(finding: Finding | None) -> bool:
-    """Whether a finding rests on what no work disturbs."""
-    return finding is not None and any(
-        reason.sign in UNDISTURBED_SIGNS and not reason.speaks_against for reason in finding.reasons
-    )

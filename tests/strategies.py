@@ -61,7 +61,7 @@ def eventful_rules() -> EngineRules:
 
 
 @st.composite
-def streams(draw: st.DrawFn, most: int = 120) -> Block:
+def streams(draw: st.DrawFn, most: int = 120, least: int = 1) -> Block:
     """Readings of the three series as a network delivers them: late, repeated, missing, with gaps.
 
     Each reading is a step of its series' own clock (sometimes back, sometimes a long gap) and a value
@@ -71,7 +71,7 @@ def streams(draw: st.DrawFn, most: int = 120) -> Block:
     moves = st.sampled_from(
         [0.0, 0.0, 0.0, 0.05, -0.05, 0.3, -0.3, 0.6, -0.6, 1.5, -1.5, 100.0, float("nan")]
     )
-    drawn = draw(st.lists(st.tuples(st.integers(0, 2), steps, moves), min_size=1, max_size=most))
+    drawn = draw(st.lists(st.tuples(st.integers(0, 2), steps, moves), min_size=least, max_size=most))
     now = [START_US + lag * MICROSECONDS for lag in draw(st.tuples(*[st.integers(-400, 400)] * 3))]
     value = [25.0, 25.0, 25.0]
     times, values, series = [], [], []

@@ -12,6 +12,9 @@ from rules import Evidence, Reason, Rival, Sign
 # What equipment, room or a contact say is worth a word of its own in a message; the trend is there anyway.
 _TOLD_SHORTLY = frozenset({Sign.POWER, Sign.ROOM, Sign.CONTACT})
 
+# Limits say what is wrong and not why.
+_SAY_NO_WHY = frozenset({"under_limit", "over_limit", "under_danger_line", "over_danger_line"})
+
 
 def reason_lines(evidence: Evidence, tank: str, configuration: Configuration) -> list[str]:
     """Each reason as a line, what speaks for the cause first."""
@@ -31,10 +34,17 @@ def rival_lines(evidence: Evidence, cause: str) -> list[str]:
 
 
 def rival_line(rival: Rival, cause: str) -> str:
-    """Word a rival: "Or probe dry, about 40 % sure: is the probe under water?"."""
-    line = f"Or {shown_name(rival.cause)}, about {100 * rival.confidence:.0f} % sure"
+    """Word a rival: "Or probe dry, about 40 % sure: is the probe under water?".
+
+    What names no cause itself has none: "Perhaps probe dry, about 40 % sure.".
+    """
+    line = f"{_opening(cause)} {shown_name(rival.cause)}, about {100 * rival.confidence:.0f} % sure"
     sentence = what_tells(cause, rival.cause)
     return f"{line}." if sentence is None else f"{line}: {sentence}"
+
+
+def _opening(cause: str) -> str:
+    return "Perhaps" if cause in _SAY_NO_WHY else "Or"
 
 
 def short_rival(evidence: Evidence, cause: str) -> tuple[str, ...]:
@@ -42,7 +52,7 @@ def short_rival(evidence: Evidence, cause: str) -> tuple[str, ...]:
     if not evidence.rivals:
         return ()
     rival = evidence.rivals[0]
-    sentence, short = what_tells(cause, rival.cause), f"Or {shown_name(rival.cause)}"
+    sentence, short = what_tells(cause, rival.cause), f"{_opening(cause)} {shown_name(rival.cause)}"
     return (f"{short}.",) if sentence is None else (f"{short}: {sentence}", f"{short}.")
 
 

@@ -30,6 +30,8 @@ _NOISES_OF_REST = 3.5
 # Water that has not become colder for six hours has found its heater again, or another setpoint.
 _SETTLED_MINUTES = 360
 _SETTLED_CHANGE = -0.05
+# While the return pump stands a cold probe is a matter of the pump, and the heater a rival.
+LEFT_WHERE_NOTHING_FLOWS = 0.5
 # Once is a lamp that came on.
 _TURNS_OF_HEATER = 2
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.heat import band_reason, cold_room, heat_projection, power_reason, slope_over, slope_reason
-from rules.faults.heat_lost import Cold, see_cold
+from rules.faults.heat_lost import LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
 from rules.trace import MINUTE_US
@@ -74,9 +74,9 @@ class HeaterWeak:
         confidence, reasons = self._weigh(subject, tank, cold, setting)
         if confidence == 0.0:
             return NORMAL
-        for against in (cold.against, cold.stands):
+        for against, left in ((cold.against, 0.6), (cold.stands, LEFT_WHERE_NOTHING_FLOWS)):
             if against is not None:
-                confidence *= 0.6
+                confidence *= left
                 reasons = (*reasons, against)
         return Finding(confidence, reasons, EXPLAINS, projection=heat_projection(subject, tank, confidence))
 

@@ -3,21 +3,26 @@
 Watches all series of a tank, the last wills of its boards and the powers. Boards on a battery go on telling
 that nothing takes power; those without fall silent within a few minutes of one another. A network or broker
 that is lost silences them just so, and from here the two cannot be told apart: the reason is silence, and
-says no more. A feeding pause stops the return pump and nothing else. First: look whether there is light,
-then at the fuse and the breaker.
+says no more. A feeding pause stops the return pump and nothing else, while heater and top-off may happen to
+rest: only what was cut off in its work, or rests longer than it ever does, tells of the mains. First: look
+whether there is light, then at the fuse and the breaker.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from types import MappingProxyType
+from typing import NamedTuple
 
 from rules.events import Priority, Reason, Sign
 from rules.faults.fault import NORMAL, Finding, Parameter
+from rules.faults.heat import margin_of, switching
 from rules.look import Look, TankLook
 from rules.roles import ROLES
 from rules.setup import HOUR_US
-from rules.trace import MINUTE_US, STEP_US
+from rules.trace import LOOK_BACK_CELLS, MINUTE_US, STEP_US
 
 _POWERS = tuple(role for role in ROLES if role.endswith("_power"))
 _FEWEST_SERIES = 2
@@ -25,11 +30,19 @@ _FEWEST_SERIES = 2
 _TOGETHER_US = 6 * MINUTE_US
 # A load that took less than this share of its greatest power of a day is off.
 _OFF_SHARE = 0.05
-# How far back two loads may have ended together.
-_LOOK_BACK_MINUTES = 12 * 60
+_LOOK_BACK_MINUTES = LOOK_BACK_CELLS * STEP_US // MINUTE_US
 _TOGETHER_CELLS = 2
-# Pumps stand for a feeding pause, and a heater may rest at that time; hands pull plugs for a water change.
-_PAUSE_US = HOUR_US // 2
+# So many times its longest rest of three days is longer than it ever rests.
+_OVERDUE = 1.25
+# Who changes water may pull two plugs at once, and is done by then; nobody pulls three.
+_PAUSE_US = 45 * MINUTE_US
+# How sure it is while loads merely rest at the same time: a rival of a stopped pump.
+_RESTING = 0.35
+# Loads that a thermostat switches, and whether they warm.
+_WARMS = MappingProxyType({"heater_power": True, "chiller_power": False, "fan_power": False})
+# A thermostat's own doubt, degC.
+_LEAST_MISSING = 0.05
+_EXPLAINS = frozenset({"temperature_low", "level_high", "powers_off"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +59,7 @@ class MainsPowerLost:
         Parameter(
             "silence",
             "duration",
-            11 * MINUTE_US,
+            15 * MINUTE_US,
             "how long everything must be silent without a word of the boards; a network is back sooner",
         ),
         Parameter("on_delay", "duration", 0, "silence is a delay in itself"),
@@ -96,46 +109,83 @@ class MainsPowerLost:
         return Finding(0.3, reasons, explains, concerns)
 
     def _by_powers(self, tank: TankLook) -> Finding:
-        powers = [look for role in _POWERS if (look := tank.look(role)) is not None and look.is_fresh]
-        used = [look for look in powers if look.habits.day_high > 0.0]
-        if len(used) < 2 or any(look.value > _OFF_SHARE * look.habits.day_high for look in used):
+        loads = [(role, look) for role in _POWERS if (look := tank.look(role)) is not None and look.is_fresh]
+        used = [(role, look) for role, look in loads if look.habits.day_high > 0.0]
+        if len(used) < 2 or any(look.value > _OFF_SHARE * look.habits.day_high for _, look in used):
             return NORMAL
-        ended = [_off_cells(look) for look in used]
-        if min(ended) == 0 or min(ended) >= _LOOK_BACK_MINUTES // 5:
+        rests = [_rest(role, look, tank) for role, look in used]
+        first = min(rest.cells for rest in rests)
+        if first == 0 or first >= LOOK_BACK_CELLS:
             return NORMAL
-        first = min(ended)
-        together = sum(1 for cells in ended if cells <= first + _TOGETHER_CELLS)
-        since_us = tank.end_us - first * STEP_US
+        # What a thermostat or a float has switched off itself tells nothing.
+        cut = sum(rest.is_cut and rest.cells <= first + _TOGETHER_CELLS for rest in rests)
+        overdue = sum(rest.is_overdue for rest in rests)
+        for_us = first * STEP_US
+        sure = _RESTING
+        if overdue >= 2:
+            sure = 0.9
+        elif cut >= 3:
+            sure = 0.9 if for_us >= 2 * STEP_US else _RESTING
+        elif cut == 2:
+            sure = 0.8 if for_us >= _PAUSE_US else _RESTING
         reasons = tuple(
-            Reason(Sign.POWER, look.name, look.value, since_us=tank.end_us - cells * STEP_US)
-            for look, cells in zip(used, ended, strict=True)
+            Reason(Sign.POWER, look.name, look.value, since_us=tank.end_us - rest.cells * STEP_US)
+            for (_, look), rest in zip(used, rests, strict=True)
         )
-        explains = frozenset({"temperature_low", "level_high", "powers_off"})
-        concerns = tuple(look.name for look in used)
-        for_us = tank.end_us - since_us
-        if together >= 2:
-            sure = 0.6 if for_us >= _PAUSE_US else 0.4
-            if together >= 3:
-                sure += 0.25
-        else:
-            # The others were at rest; that lasts longer than they ever rest.
-            sure = 0.4
-        return Finding(sure, reasons, explains, concerns)
+        return Finding(sure, reasons, _EXPLAINS, tuple(look.name for _, look in used))
+
+
+class _Rest(NamedTuple):
+    """For how many cells a load has been off, whether something cut it off, and whether it should be on."""
+
+    cells: int
+    is_cut: bool
+    is_overdue: bool
 
 
 def _interval_us(look: Look) -> int:
     return round(look.habits.interval_cells * STEP_US)
 
 
-def _off_cells(look: Look) -> int:
-    """For how many cells the load has been off."""
+def _rest(role: str, look: Look, tank: TankLook) -> _Rest:
     limit = _OFF_SHARE * look.habits.day_high
-    count = 0
-    for back, cell in enumerate(reversed(look.cells(_LOOK_BACK_MINUTES)), start=1):
-        if cell > limit:
-            break
-        count = back
-    return count
+    # A hole in the readings ends nothing.
+    runs = [
+        (is_on, sum(1 for _ in cells))
+        for is_on, cells in groupby(look.cells(_LOOK_BACK_MINUTES), lambda cell: cell > limit)
+    ]
+    if runs[-1][0]:
+        return _Rest(0, False, False)
+    count = runs[-1][1]
+    longest = max((cells for is_on, cells in runs[:-1] if not is_on), default=0)
+    is_overdue = len(runs) > 1 and count > _OVERDUE * longest + _TOGETHER_CELLS
+    if role not in _WARMS:
+        # A pump for the return runs always; one for the top-off goes off by its float.
+        return _Rest(count, role == "return_pump_power", is_overdue)
+    water, second = tank.known("temperature"), tank.known("temperature_2")
+    switched = None if water is None else switching(water, look, warms=_WARMS[role])
+    if water is None or switched is None or switched.off_at != switched.off_at:
+        return _Rest(count, False, is_overdue)
+    sign = 1.0 if _WARMS[role] else -1.0
+    margin = margin_of(water, _LEAST_MISSING, 3.0)
+    # Where nothing moves the water it is warm or cold beside the thermostat, and a probe may hang elsewhere.
+    ended = [
+        sign * cell
+        for probe in (water, second)
+        if probe is not None
+        for cell in _around(probe.cells(_LOOK_BACK_MINUTES), count)
+        if cell == cell
+    ]
+    is_cut = bool(ended) and sign * switched.off_at - max(ended) > margin
+    if second is not None and not is_overdue:
+        is_overdue = min(sign * (switched.on_at - probe.value) for probe in (water, second)) > margin
+    return _Rest(count, is_cut, is_overdue)
+
+
+def _around(cells: Sequence[float], count: int) -> Sequence[float]:
+    """The last cell before `count` cells at the end, and the first of these."""
+    end = len(cells) - count
+    return cells[max(0, end - 1) : end + 1]
 
 
 FAULT = MainsPowerLost()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules import FAULTS, Finding, Priority
-from rules.contest import Post, rivals_of, settle
+from rules.contest import Post, explaining_posts, rivals_among, rivals_of, settle
 
 MINUTE = 60_000_000
 SETTING = {"on_delay": 10 * MINUTE, "off_delay": 20 * MINUTE}
@@ -81,3 +81,35 @@ def test_one_that_is_held_but_no_longer_on_does_not_begin_to_speak():
     run(posts, range(0, 15, 5), sure(0.9), sure(0.6))
     told = run(posts, range(15, 40, 5), sure(0.0), sure(0.3))
     assert told == [("heater_failed_off", False, 35)]
+
+
+def test_what_explains_a_crossed_limit_is_sorted_by_who_speaks_and_how_sure():
+    posts = [post(), post("heater_weak"), post("probe_dry"), post("heater_stuck_on")]
+    run(posts, range(0, 15, 5), sure(0.6), sure(0.31), sure(0.7), sure(0.9, "temperature_high"))
+    assert posts[2].speaks
+    found = explaining_posts(posts, "temperature_low")
+    assert [one.fault.code for one in found] == ["probe_dry", "heater_failed_off", "heater_weak"]
+    assert [rival.cause for rival in rivals_among(found)] == ["heater_failed_off", "heater_weak"]
+
+
+def test_a_crossed_limit_ends_the_waiting_of_what_is_no_more_urgent():
+    waiting = post("probe_dry")
+    run([waiting], range(0, 5, 5), sure(0.7))
+    assert not waiting.speaks
+    # A dry probe is of high priority: it may name a limit as urgent or more, and no lesser one.
+    assert [waiting.may_name(priority) for priority in (Priority.URGENT, Priority.HIGH, Priority.LOW)] == [
+        True,
+        True,
+        False,
+    ]
+    waiting.speak()
+    assert not waiting.may_name(Priority.URGENT)
+    # What speaks goes on as if its delay had passed.
+    assert run([waiting], range(5, 20, 5), sure(0.7)) == []
+    assert waiting.speaks
+
+
+def test_what_is_only_possible_names_no_limit():
+    waiting = post("probe_dry")
+    run([waiting], range(0, 5, 5), sure(0.45))
+    assert not waiting.may_name(Priority.URGENT)

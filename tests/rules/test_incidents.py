@@ -188,6 +188,23 @@ def test_crossing_the_danger_line_rings_again_whoever_was_told_of_the_fault_and_
     assert not second.worsened
 
 
+@pytest.mark.parametrize(
+    ("at", "priority", "rings_again"),
+    [
+        (9 * MINUTE, Priority.URGENT, False),
+        (11 * MINUTE, Priority.URGENT, True),
+        (11 * MINUTE, Priority.HIGH, False),
+    ],
+    ids=["at the same instant", "later", "of a probe that shows no water"],
+)
+def test_a_danger_line_rings_again_only_where_it_says_more(at, priority, rings_again):
+    incidents = Incidents()
+    incidents.take(raised("probe_dry", 9 * MINUTE, priority=Priority.HIGH))
+    incidents.take(raised("heater_failed_off", 9 * MINUTE, priority=Priority.URGENT))
+    updated = incidents.take(raised("under_danger_line", at, priority=priority))
+    assert updated.worsened is rings_again
+
+
 def test_what_has_returned_swallows_nothing_that_comes_later():
     incidents = Incidents()
     incidents.take(raised("mains_power_lost", 10, priority=Priority.URGENT, concerns=("temperature", "ph")))

@@ -385,8 +385,8 @@ plans = st.lists(
         ),
         st.sampled_from(["reef", "reef", "nursery"]),
         st.sampled_from(sorted(KINDS)),
-        st.integers(-7200, 20_000),
-        st.sampled_from([1, 60, 600, 3600, 7200]),
+        st.integers(-7200, 12_000),
+        st.sampled_from([1, 60, 600, 3600, 7200, 20_000]),
     ),
     max_size=3,
 )
@@ -425,6 +425,10 @@ def test_flags_and_events_do_not_depend_on_the_cut_with_work_planned(stream, pla
     assert run(stream, plan, told_at, list(range(len(stream)))) == whole
 
 
+# Long enough to wander as far as a danger line.
+wanderings = streams(least=60)
+
+
 def dangers(events):
     return [
         (event.at_us, event.alarm, type(event))
@@ -434,13 +438,13 @@ def dangers(events):
 
 
 @settings(max_examples=150, deadline=None)
-@given(streams(), plans)
+@given(wanderings, plans)
 def test_dangers_ring_and_end_exactly_as_without_work(stream, plan):
     assert dangers(run(stream, plan, 0, [])[1]) == dangers(run(stream, [], 0, [])[1])
 
 
 @settings(max_examples=100, deadline=None)
-@given(streams(), plans)
+@given(wanderings, plans)
 def test_nothing_that_work_suppresses_begins_or_ends_during_it(stream, plan):
     quantity = {(one.tank, one.name): one.quantity for one in eventful_rules().series}
     for event in run(stream, plan, 0, [])[1]:
@@ -459,8 +463,8 @@ def test_the_laws_above_are_not_empty():
     """Their streams do ring within works, and works do suppress something."""
     seen = {"danger": 0, "suppressed": 0}
 
-    @settings(max_examples=600, deadline=None, derandomize=True, database=None)
-    @given(streams(), plans)
+    @settings(max_examples=200, deadline=None, derandomize=True, database=None)
+    @given(wanderings, plans)
     def look(stream, plan):
         engine = Engine(eventful_rules())
         engine.plan_work(plan)
@@ -473,8 +477,8 @@ def test_the_laws_above_are_not_empty():
                 seen["danger"] += 1
 
     look()
-    assert seen["danger"] >= 1
-    assert seen["suppressed"] >= 20
+    assert seen["danger"] >= 20
+    assert seen["suppressed"] >= 50
 
 
 @settings(max_examples=100, deadline=None)
