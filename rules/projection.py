@@ -76,7 +76,6 @@ HEAT_COVERAGE = 0.8
 _DOUBT_OF_DAY = (0.3, 0.05)
 _DOUBT = (0.55, 0.1)
 _STEP_HOURS = 0.25
-_SLOPE_AGE_HOURS = 0.5
 
 
 def project_heat(
@@ -89,10 +88,11 @@ def project_heat(
     *,
     day: Sequence[float] = (),
     hour: float = 0.0,
+    slope_hours: float = 1.0,
 ) -> Projection | None:
     """Project a temperature that relaxes toward its equilibrium to the danger line ahead.
 
-    With the time constant and the slope of the last hour the equilibrium need not be known: the water changes
+    With the time constant and the slope until now the equilibrium need not be known: the water changes
     by slope * tau in all. What lamps and room do in the course of a day is added where the tank's own day is
     known.
 
@@ -101,7 +101,7 @@ def project_heat(
     at_us, value
         Now, microseconds since 1970 UTC, and the temperature, degC.
     per_hour
-        Its slope over the last hour, degC/h; NaN where not known.
+        Its slope over the last `slope_hours`, degC/h; NaN where not known.
     time_constant_hours
         tau of the tank, h.
     low, high
@@ -109,6 +109,8 @@ def project_heat(
     day, hour
         What the day adds at each hour of the clock on the wall, degC/h, shape (24,), and that clock now;
         empty where it is not known.
+    slope_hours
+        A slope holds at the middle of its window.
 
     Returns
     -------
@@ -125,7 +127,7 @@ def project_heat(
     doubt = max(share * abs(per_hour), least)
     toward = math.copysign(doubt, per_hour)
     reached = [
-        _hours_to(line, value, per_hour, slope, time_constant_hours, day, hour)
+        _hours_to(line, value, per_hour, slope, slope_hours / 2, time_constant_hours, day, hour)
         for slope in (per_hour, per_hour + toward, per_hour - toward)
     ]
     middle = reached[0]
@@ -136,11 +138,18 @@ def project_heat(
 
 
 def _hours_to(
-    line: float, value: float, seen: float, slope: float, tau: float, day: Sequence[float], hour: float
+    line: float,
+    value: float,
+    seen: float,
+    slope: float,
+    age: float,
+    tau: float,
+    day: Sequence[float],
+    hour: float,
 ) -> float | None:
-    """Hours until a line is reached from `value`, None for never; `slope` holds half an hour ago."""
-    start = value - seen * _SLOPE_AGE_HOURS
-    base = _at_hour(day, hour - _SLOPE_AGE_HOURS)
+    """Hours until a line is reached from `value`, None for never; `slope` held `age` hours ago."""
+    start = value - seen * age
+    base = _at_hour(day, hour - age)
     sign = 1.0 if line > value else -1.0
     now = value
     keep = math.exp(-_STEP_HOURS / tau)

@@ -34,6 +34,15 @@ def test_pure_cooling_reaches_its_published_temperatures_on_time(hours, line):
     assert found.latest_us is None or found.at_us < found.latest_us
 
 
+@pytest.mark.parametrize("slope_hours", [0.25, 0.5, 1.0, 2.0])
+def test_a_slope_holds_at_the_middle_of_its_window(slope_hours):
+    """Pure cooling from 25.5 in a room of 18 degC reaches 22 after 14.3 h (computed), however it is taken."""
+    slope = -(25.5 - 18.0) * math.exp(slope_hours / 2 / TAU) / TAU
+    found = project_heat(0, 25.5, slope, TAU, 22.0, None, slope_hours=slope_hours)
+    assert found is not None
+    assert found.at_us / HOUR_US == pytest.approx(TAU * math.log(7.5 / 4.0), rel=0.005)
+
+
 def test_a_line_beyond_the_end_temperature_is_never_reached():
     slope = -(25.5 - 18.0) / TAU
     assert project_heat(0, 25.5, slope, TAU, 17.5, None) is None
