@@ -12,7 +12,6 @@ left out, so that a fault does not make itself usual.
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 from typing import NamedTuple
 
 from rules.events import Reason, Sign
@@ -215,12 +214,22 @@ def slope_over(subject: Look, minutes: int) -> Slope:
 
 
 def steps_since(subject: Look, hours: float, sign: int, greatest_rate: float) -> float:
-    """What of a change within the last hours came in steps that no water can take, degC; 0 for nothing."""
-    known = [value for value in subject.cells(round(hours * 60) + 10) if value == value]
+    """What of a change within the last hours came in steps that no water can take, degC; 0 for nothing.
+
+    Over a hole in the readings water may have moved for as long as it lasted.
+    """
     doubt = 4.0 * subject.noise_of_level + greatest_rate / HOUR_CELLS
     least = max(_LEAST_STEP, doubt * max(1.0, subject.habits.interval_cells))
-    moves = [sign * (after - before) for before, after in pairwise(known)]
-    return sum(move for move in moves if move > least)
+    total, before, missing = 0.0, NAN, 0
+    for value in subject.cells(round(hours * 60) + 10):
+        if value != value:
+            missing += 1
+            continue
+        move = sign * (value - before)
+        if move > least + greatest_rate * missing / HOUR_CELLS:
+            total += move
+        before, missing = value, 0
+    return total
 
 
 def turns_up(subject: Look, minutes: int) -> int:

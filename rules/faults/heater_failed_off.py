@@ -17,7 +17,7 @@ from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.heat import band_reason, heat_projection, power_reason, slope_over, slope_reason
 from rules.faults.heat_lost import LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
 from rules.look import Look, TankLook
-from rules.trace import MINUTE_US
+from rules.trace import MINUTE_US, NAN
 
 EXPLAINS = frozenset({"temperature_low"})
 # From this share of the usual fall on it is plain that nothing heats; below it the water must lie deeper.
@@ -29,6 +29,8 @@ _SHORT_DOUBT = 4.0
 _FAR_MARGINS = 4.0
 # So many noises above its lowest of the last hour it rises.
 _TURNED_NOISES = 2.0
+# A slower usual fall is noise, degC/h.
+_LEAST_FALL = -0.05
 # Without heat water falls as it usually does while the heater rests; in a colder room somewhat faster.
 _STEEPEST_RATIO = 1.5
 
@@ -113,14 +115,16 @@ class HeaterFailedOff:
         doubt = _SHORT_DOUBT * subject.noise_of_level
         lowest = min(value for value in subject.cells(60) if value == value)
         has_turned = subject.value - lowest > _TURNED_NOISES * subject.noise_of_level
-        steepest = _STEEPEST_RATIO * cold.usual.falls - doubt
+        # Water that is held within a hundredth or two tells nothing of how it falls without heat.
+        falls = cold.usual.falls if cold.usual.falls < _LEAST_FALL else NAN
+        steepest = _STEEPEST_RATIO * falls - doubt if falls == falls else -setting["greatest_rate"]
         if has_turned or hour < steepest or short < steepest:
             # It rises again, or falls faster than without heat: cold water came in.
             return max(cold.lingering, 0.3), (low, fall)
         # As fast as without heat it is the heater; half as fast is a weak one, lamps that help, or a draught.
         # Of hour and half hour the slower counts: cold water that came in is over within the half hour.
         steady = max(hour, short - doubt)
-        ratio = steady / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
+        ratio = steady / falls if falls == falls else 1.0
         if ratio < _PLAIN_RATIO and cold.depth < _DEEP_MARGINS * cold.margin:
             return 0.4, (fall, low)
         return 0.45 + 0.25 * ramp(ratio, 0.3, 0.6), (fall, low)

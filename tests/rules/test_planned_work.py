@@ -303,10 +303,6 @@ def test_a_water_change_whose_heater_works_afterwards_does_not_ring():
     assert "under_limit" in [one.alarm.cause for one in engine.suppressed]
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="known shortfall: a heater that stays off behind a cold water change is not named",
-)
 def test_a_heater_left_unplugged_after_a_water_change_rings():
     """The offset of the new level is granted; what goes on falling is not."""
     planned = work(from_min=WORK_MIN, to_min=WORK_MIN + 60)
@@ -332,10 +328,6 @@ def test_a_heater_that_sticks_during_a_water_change_rings_exactly_as_without_the
     assert told[1] == told[0]
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="known shortfall: a heater that stays off behind a cold water change is not named",
-)
 def test_the_usual_band_is_widened_by_the_offset_and_narrows_again_within_a_day():
     """Alarms tell the band: 0.5 degC too low as the water settles, half of that granted 12 h later."""
     planned = work(from_min=WORK_MIN, to_min=WORK_MIN + 60)
@@ -358,10 +350,6 @@ def test_the_usual_band_is_widened_by_the_offset_and_narrows_again_within_a_day(
     assert last == 0.0
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="known shortfall: a heater that stays off behind a cold water change is not named",
-)
 def test_a_window_over_quiet_water_changes_nothing_a_day_after_its_settle_time():
     planned = work(from_min=WORK_MIN, to_min=WORK_MIN + 60)
     fails_min = (planned.forgotten_us - BEGIN_US) // MINUTE
