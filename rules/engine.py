@@ -9,8 +9,8 @@ whole tanks are looked at, take their turn in the same order. Incidents are made
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from heapq import heappop, heappush
+from typing import NamedTuple
 
 from rules.alarm import BY_CLOCK, NEVER
 from rules.baseline import Baseline
@@ -40,12 +40,12 @@ from rules.tank_watch import Member, TankWatch
 from rules.trace import LOOK_BACK_US, STEP_US
 from rules.watch import SeriesWatch
 
+_PASS = int(Flag.PASS)
 # Alarms of single readings that are told with the trend of their series.
 _OF_LIMITS = frozenset({"under_limit", "over_limit", "under_danger_line", "over_danger_line"})
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(NamedTuple):
     """What came of one block; the lists have one entry a reading, in the block's order.
 
     `primary` are primary flags, `tests` packed flags of single tests (`rules.quality.packed`), `late`
@@ -135,14 +135,12 @@ class Engine:
 
     def advance(self, block: Block) -> Outcome:
         """Take a block of readings; return their flags and what happened."""
-        count = len(block)
+        count = len(block.times_us)
         if not count:
             return Outcome([], [], [], (), ())
         first = self._arrivals
         self._arrivals += count
-        primary = [int(Flag.PASS)] * count
-        tests = [0] * count
-        late = [False] * count
+        primary, tests, late = [_PASS] * count, [0] * count, [False] * count
         revised: list[FlagRevised] = []
         clock_us = self._clock_us
         runs = runs_of(block, first, self._newest_us, self.rules.allowance_us)
@@ -156,18 +154,22 @@ class Engine:
                     late[position] = judged.late[place]
             if judged.revised is not None:
                 revised.append(judged.revised)
-            self._stage(judged.staged)
-            clock_us = max(clock_us, clocks_us[-1])
+            if judged.staged:
+                self._stage(judged.staged)
+            if clocks_us[-1] > clock_us:
+                clock_us = clocks_us[-1]
         self._newest_us = clock_us + self.rules.allowance_us
-        self._expire()
-        events = self._release()
-        return Outcome(primary, tests, late, (*revised, *self.take_revised()), events)
+        self._expire(clock_us)
+        events = self._release(clock_us)
+        if self._revised:
+            revised += self.take_revised()
+        return Outcome(primary, tests, late, tuple(revised), events)
 
     def advance_to(self, time_us: int) -> tuple[Event, ...]:
         """Let time pass without readings: silence, on-delays and off-delays end."""
         self._newest_us = max(self._newest_us, time_us)
-        self._expire()
-        return self._release()
+        self._expire(self._clock_us)
+        return self._release(self._clock_us)
 
     def take_revised(self) -> tuple[FlagRevised, ...]:
         """Give up flags that have changed while time alone passed, or a board's word was taken."""
@@ -181,9 +183,9 @@ class Engine:
     ) -> tuple[Event, ...]:
         """Take the word of a board's last will, or of its return."""
         self._newest_us = max(self._newest_us, at_us)
-        self._expire()
+        self._expire(self._clock_us)
         # Steps that are due see the boards as they were until now.
-        before = self._release()
+        before = self._release(self._clock_us)
         self._stage(
             self._boards.change(
                 at_us,
@@ -196,7 +198,7 @@ class Engine:
             )
         )
         self._arrivals += 1
-        return (*before, *self._release())
+        return (*before, *self._release(self._clock_us))
 
     def stop_listening(self) -> None:
         """Nothing can be heard from now on: no delay or silence ends by the clock."""
@@ -308,10 +310,9 @@ class Engine:
     def _clock_us(self) -> int:
         return self._newest_us - self.rules.allowance_us
 
-    def _expire(self) -> None:
+    def _expire(self, clock_us: int) -> None:
         if not self._is_listening:
             return
-        clock_us = self._clock_us
         for watch in self._watches:
             if watch.wakes_us <= clock_us:
                 self._stage(watch.expire(clock_us))
@@ -321,10 +322,11 @@ class Engine:
         for one in staged:
             heappush(self._waiting, one)
 
-    def _release(self) -> tuple[Event, ...]:
+    def _release(self, clock_us: int) -> tuple[Event, ...]:
         """Steps and events whose turn has come; each alarm event is followed by what it means."""
+        if not self._waiting and self._step is not None and clock_us < (self._step + 1) * STEP_US:
+            return ()
         events: list[Event] = []
-        clock_us = self._clock_us
         while True:
             step = self._next_step(clock_us)
             turn_us = clock_us + 1 if step is None else (step + 1) * STEP_US

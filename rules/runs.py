@@ -51,8 +51,12 @@ def runs_of(block: Block, first: int, newest_us: int, allowance_us: int) -> Iter
     newest_us
         Newest time of any reading before the block; the engine's clock is the newest less `allowance_us`.
     """
-    if len(block) > _FEW_READINGS:
+    if len(block.times_us) > _FEW_READINGS:
         return _by_columns(block, first, newest_us, allowance_us)
+    if len(block.times_us) == 1:
+        times_us = block.times_us.tolist()
+        clocks_us = [max(newest_us, times_us[0]) - allowance_us]
+        return (Run(block.series.item(), [first], times_us, block.values.tolist(), clocks_us, None),)
     # A live block holds a reading or a few, for which numpy would be the greater part of the cost.
     found: dict[int, Run] = {}
     columns = zip(block.series.tolist(), block.times_us.tolist(), block.values.tolist(), strict=True)

@@ -69,17 +69,17 @@ class Silence:
         self._last_us = last_us
 
     @property
-    def wakes_us(self) -> int:
-        """The engine's clock at which the silence becomes an alarm if nothing is heard."""
+    def due_us(self) -> int:
+        """When the silence becomes an alarm if nothing is heard; readings only make it later."""
         if self.is_active or self._last_us is None:
             return NEVER
-        return self._due_us(self._last_us) + self._lag_us
+        return self._due_us(self._last_us)
 
     def expire(self, clock_us: int) -> Change | None:
         """Let the silence become an alarm by the clock alone."""
-        if self._last_us is None or self.wakes_us > clock_us:
+        due_us = self.due_us
+        if self._last_us is None or due_us + self._lag_us > clock_us:
             return None
-        due_us = self._due_us(self._last_us)
         self.is_active = True
         self._raised_us = due_us
         return Change(due_us, True, due_us + self._lag_us, BY_CLOCK, self._last_us, self._last_us)
@@ -93,6 +93,8 @@ class Silence:
         survey: Survey | None = None,
     ) -> list[Change]:
         """Take readings in order; times increase strictly over all calls."""
+        if self._keeps_quiet(times_us, clocks_us, survey):
+            return []
         changes: list[Change] = []
         if self._last_us is None:
             first_us, clock_us = times_us[0], clocks_us[0]
@@ -101,8 +103,6 @@ class Silence:
                 # Silent since before the look-back of a restart.
                 changes.append(self._end(first_us, sequences[0], clock_us, first_us))
             times_us, sequences, clocks_us = times_us[1:], sequences[1:], clocks_us[1:]
-        if self._keeps_quiet(times_us, clocks_us, survey):
-            return changes
         last_us, lag_us = self._last_us, self._lag_us
         for time_us, sequence, clock_us in zip(times_us, sequences, clocks_us, strict=True):
             due_us = self._due_us(last_us)
@@ -131,16 +131,13 @@ class Silence:
         if self.is_active or self._last_us is None:
             return False
         limit_us, last_us = self._limit_us, self._last_us
-        if survey is not None and survey.longest_wait_us < limit_us:
-            # Only the first is left to look at.
-            waits = zip(times_us[:1], clocks_us[:1], strict=True)
-        else:
-            waits = zip(times_us, clocks_us, strict=True)
-        for time_us, clock_us in waits:
+        # Of surveyed readings only the first is left to look at.
+        is_settled = survey is not None and survey.longest_wait_us < limit_us
+        for place in range(1 if is_settled else len(times_us)):
             deadline_us = last_us + limit_us
-            if time_us >= deadline_us or clock_us >= deadline_us:
+            if times_us[place] >= deadline_us or clocks_us[place] >= deadline_us:
                 return False
-            last_us = time_us
-        if times_us:
-            self._last_us, self._lag_us = times_us[-1], max(0, clocks_us[-1] - times_us[-1])
+            last_us = times_us[place]
+        last_us, lag_us = times_us[-1], clocks_us[-1] - times_us[-1]
+        self._last_us, self._lag_us = last_us, lag_us if lag_us > 0 else 0
         return True

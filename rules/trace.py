@@ -71,6 +71,7 @@ class Trace:
 
     __slots__ = (
         "_cell",
+        "_cell_end_us",
         "_first_step",
         "_is_flat",
         "_last_us",
@@ -95,6 +96,9 @@ class Trace:
         self.is_flat = False
         self._cell = -1
         self._first_step = -1
+        # Readings before this instant, and those that arrive before it, are of the newest cell as it stands;
+        # 0 where only its step sees it, which was taken when it came.
+        self._cell_end_us = 0
         self._values: list[float] = []
         self._last_us = 0
         self._is_flat = False
@@ -107,6 +111,12 @@ class Trace:
 
         `is_flat` says which of them fail the flat line test, None for none.
         """
+        if times_us[-1] < self._cell_end_us and clocks_us[-1] < self._cell_end_us:
+            # Live, nearly every reading is one more of the newest cell.
+            self._values += values
+            self._last_us = times_us[-1]
+            self._is_flat = is_flat is not None and is_flat[-1]
+            return
         start, count = 0, len(times_us)
         while start < count:
             number = times_us[start] // STEP_US
@@ -133,6 +143,7 @@ class Trace:
             return True
         self._close()
         self._cell, self._first_step = number, first_step
+        self._cell_end_us = (number + 1) * STEP_US if first_step == number else 0
         self._values = values
         return True
 

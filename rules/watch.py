@@ -26,6 +26,8 @@ from rules.staging import Stage, Staged
 from rules.survey import Survey
 from rules.trace import Trace
 
+_PASS = int(Flag.PASS)
+
 
 class Judged(NamedTuple):
     """Flags of the readings of one call, in their order, and what else came of them."""
@@ -69,7 +71,8 @@ class SeriesWatch:
         # Stretches of planned work that make the series move as water does not.
         self.disturbed: tuple[Span, ...] = ()
         self.is_listening = True
-        # The engine's clock at which a delay or a silence may end; nothing can before.
+        # The engine's clock before which no delay and no silence can end. Where only silence can at all,
+        # this is not kept up to date: readings make it later, and `expire` looks again.
         self.wakes_us = NEVER
 
     # -- what comes in -----------------------------------------------------------------------------
@@ -153,10 +156,10 @@ class SeriesWatch:
         A reading that is not newer than the newest before it is late: stored by others, not judged
         here. NaN is MISSING and otherwise ignored.
         """
-        count = len(times_us)
         kept = self._in_order(times_us, values, survey)
         if kept is None:
             return self._judge_in_order(times_us, values, sequences, clocks_us, survey)
+        count = len(times_us)
         late = [True] * count
         packed = [0] * count
         flags = [int(Flag.NOT_EVALUATED)] * count
@@ -234,7 +237,8 @@ class SeriesWatch:
         stage.see(times_us, values)
         if self._silence is not None:
             changes = self._silence.judge(times_us, sequences, clocks_us, self.is_listening, survey)
-            stage.add("probe_silent", changes)
+            if changes:
+                stage.add("probe_silent", changes)
         for cause, changes in self._probe.judge(times_us, packed, sequences, clocks_us, self.is_listening):
             stage.add(cause, changes)
         is_clean = not any(packed)
@@ -243,6 +247,7 @@ class SeriesWatch:
             is_flat = None if is_clean else flat(packed)
             last_plausible = self._judge_water(times_us, values, sequences, clocks_us, is_flat, survey)
         else:
+            stage.see([times_us[i] for i in kept], [values[i] for i in kept])
             last_plausible = self._judge_water(
                 [times_us[i] for i in kept],
                 [values[i] for i in kept],
@@ -252,7 +257,8 @@ class SeriesWatch:
                 None,
             )
         self._last_us = times_us[-1]
-        self._set_wake()
+        if self.wakes_us == NEVER or not (self._limits.is_idle and self._probe.is_idle):
+            self._set_wake()
         staged = stage.finish(values[-1], last_plausible)
         flags = verdicts.primary
         if self.disturbed:
@@ -260,7 +266,7 @@ class SeriesWatch:
             is_clean = not any(packed)
         if self.companions is not None:
             self.companions.add(times_us, packed, clocks_us)
-        is_plain = is_clean and flags[-1] == Flag.PASS
+        is_plain = is_clean and flags[-1] == _PASS
         return Judged(flags, packed, [False] * len(times_us), revised, staged, is_plain)
 
     def _judge_water(
@@ -275,7 +281,6 @@ class SeriesWatch:
         """Watch limits, and keep the trace, by what the sensor can give; return the last such value."""
         if not times_us:
             return None
-        self._stage.see(times_us, values)
         self.trace.collect(times_us, values, clocks_us, is_flat)
         found = self._limits.judge(times_us, values, sequences, clocks_us, self.is_listening, survey)
         for cause, changes in found:
@@ -283,7 +288,7 @@ class SeriesWatch:
         return values[-1]
 
     def _set_wake(self) -> None:
-        wakes_us = NEVER if self._silence is None else self._silence.wakes_us
+        wakes_us = NEVER if self._silence is None else self._silence.due_us
         if not (self._limits.is_idle and self._probe.is_idle):
             for delays in self._timed:
                 if delays.due_us != NEVER:
