@@ -183,7 +183,7 @@ class FaultWatch:
             priority=post.priority,
             first_evidence_us=post.since_us,
             concerns=tuple(dict.fromkeys((look.name, *finding.concerns))),
-            evidence=with_trend_of(evidence, at_us, look, finding.projection),
+            evidence=with_trend_of(evidence, at_us, look, finding.projection, self._seen),
         )
 
     def _key(self, post: Post) -> AlarmKey:
@@ -212,7 +212,7 @@ class FaultWatch:
             event = replace(event, priority=min(event.priority, first.priority, key=lambda one: one.rank))
         evidence = replace(event.evidence, rivals=rivals_among(explaining))
         settled = self._resettling.look(look)
-        found.append(replace(event, evidence=with_trend_of(evidence, event.at_us, settled, None)))
+        found.append(replace(event, evidence=with_trend_of(evidence, event.at_us, settled, None, tank)))
         return found
 
     def _posts_of(self, faults: Iterable[Fault]) -> Iterable[Post]:

@@ -175,10 +175,12 @@ class TankWatch:
             alarm, look = member.rules.rate_alarm, looks.get(member.rules.name)
             if alarm is not None and member.rate is not None and look is not None:
                 settled = self._resettling.look(look, alarm.window_us)
-                staged += self._judge_rate(member, member.rate, settled)
+                staged += self._judge_rate(member, member.rate, settled, tank)
         return staged
 
-    def _judge_rate(self, member: Member, delays: DelayedAlarm, look: Look) -> Iterable[Staged]:
+    def _judge_rate(
+        self, member: Member, delays: DelayedAlarm, look: Look, tank: TankLook
+    ) -> Iterable[Staged]:
         alarm = member.rules.rate_alarm
         if alarm is None or not look.is_known:
             return
@@ -206,7 +208,7 @@ class TankWatch:
                     alarm.priority,
                     change.since_us,
                     (look.name,),
-                    with_trend_of(evidence, end_us, look, None),
+                    with_trend_of(evidence, end_us, look, None, tank),
                 )
             else:
                 event = AlarmReturned(end_us, key, finite(look.value))

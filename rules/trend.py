@@ -5,19 +5,27 @@ from __future__ import annotations
 from dataclasses import replace
 
 from rules.events import Evidence
-from rules.look import Look
-from rules.projection import Projection, project
+from rules.local_time import hour_of_day
+from rules.look import Look, TankLook
+from rules.physics.heat import usual_time_constant_hours
+from rules.projection import Projection, project, project_heat
 
 _TREND_MINUTES = 60
+# What fails is told within the hour: a slope over all of it is half of the time before, and tells a rise of
+# half the speed. Over 40 min the line is reached within what is told as often as is stated
+# (tests/bench/projection.py).
+_WATER_MINUTES = 40
+_WATER = frozenset({"temperature", "temperature_2"})
 
 
-def with_trend_of(evidence: Evidence, at_us: int, look: Look, projection: Projection | None) -> Evidence:
-    """Add what is usual, the slope, and when a danger line is reached."""
+def with_trend_of(
+    evidence: Evidence, at_us: int, look: Look, projection: Projection | None, tank: TankLook | None
+) -> Evidence:
+    """Add what is usual, the slope, and when a danger line is reached in this tank."""
     slope = look.slope(_TREND_MINUTES)
     value = evidence.value
     if projection is None and value is not None:
-        low, high = (look.series.danger_line(is_high=is_high) for is_high in (False, True))
-        projection = project(at_us, value, slope, low, high)
+        projection = projection_of(look, tank, at_us, value)
     band = look.band
     return replace(
         evidence,
@@ -29,6 +37,39 @@ def with_trend_of(evidence: Evidence, at_us: int, look: Look, projection: Projec
         danger_earliest_us=None if projection is None else projection.earliest_us,
         danger_latest_us=None if projection is None else projection.latest_us,
     )
+
+
+def projection_of(look: Look, tank: TankLook | None, at_us: int, value: float) -> Projection | None:
+    """When a series reaches its danger line from a value at an instant; None for never, or not known.
+
+    Water relaxes as its tank does, where that is known by its history or its volume; a straight line would
+    tell of lines that it never reaches. Everything else goes on as it goes.
+    """
+    low, high = (look.series.danger_line(is_high=is_high) for is_high in (False, True))
+    relaxing = None if tank is None or tank.role_of(look.name) not in _WATER else _relaxing(tank)
+    if tank is None or relaxing is None:
+        return project(at_us, value, look.slope(_TREND_MINUTES), low, high)
+    hours, day = relaxing
+    minutes = _WATER_MINUTES if look.slope(_WATER_MINUTES).is_known else _TREND_MINUTES
+    return project_heat(
+        at_us,
+        value,
+        look.slope(minutes).median,
+        hours,
+        low,
+        high,
+        day=day,
+        hour=hour_of_day(at_us, tank.rules.time_zone),
+        slope_hours=minutes / 60,
+    )
+
+
+def _relaxing(tank: TankLook) -> tuple[float, tuple[float, ...]] | None:
+    """Time constant of a tank's water, h, and what its day adds at each hour; None where neither is known."""
+    heat, litres = tank.heat, tank.rules.volume_litres
+    if heat is not None and heat.time_constant_hours is not None:
+        return heat.time_constant_hours, heat.day
+    return None if litres is None else (usual_time_constant_hours(litres), ())
 
 
 def finite(value: float) -> float | None:

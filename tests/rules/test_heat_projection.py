@@ -9,11 +9,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules import HOUR_US, HeatModel, fit_heat_model
+from rules import (
+    HOUR_US,
+    AlarmRaised,
+    Block,
+    Engine,
+    EngineRules,
+    HeatModel,
+    LimitAlarm,
+    Priority,
+    SeriesRules,
+    TankRules,
+    fit_heat_model,
+)
 from rules.physics.heat import HeatBalance, heat_capacity, usual_time_constant_hours
 from rules.projection import HEAT_COVERAGE, project_heat
 from rules.slope import robust_slope
-from tests.rules.faults.plain_tank import Plain
+from tests.rules.faults.plain_tank import START_US, Plain, from_fault, listen
 from tests.rules.test_heat_model import quarters
 
 # 400 L with 20 W/K from 25.5 degC in a room of 18 without sources: computed.
@@ -181,3 +193,42 @@ def test_the_slope_of_a_balance_is_the_slope_that_is_projected():
     found = project_heat(0, 24.0, slope, balance.time_constant_s / 3600.0, 22.0, None)
     assert found is not None
     assert found.at_us / HOUR_US == pytest.approx(seconds / 3600.0, rel=0.02)
+
+
+def warm(hour: float) -> float:
+    """400 L without heat end at 21.4 degC in it: 24 degC and 60 W less 112 W over 20 W/K, computed."""
+    return 24.0
+
+
+@pytest.mark.parametrize("model", [None, HeatModel(14.0, 0.05, (0.0,) * 24, time_constant_hours=TAU)])
+def test_a_danger_line_that_the_water_never_reaches_is_not_told(model):
+    """The danger line at 21 degC lies below where the water ends; a straight line would be there in a day."""
+    tank = Plain(room=warm, heats=from_fault(0.0), noise=0.005)
+    _, raised = listen(tank, model=model).first("heater_failed_off")
+    assert raised.evidence.rate_per_hour == pytest.approx(-(25.4 - 21.4) / TAU, rel=0.15)
+    assert raised.evidence.danger_at_us is None
+    assert raised.evidence.danger is None
+
+
+@pytest.mark.parametrize("tau", [15.0, 60.0])
+def test_an_alarm_of_a_limit_is_projected_by_the_heat_of_its_tank_too(tau):
+    """Water that falls by 0.2 degC/h; the slope is that of the last 40 minutes."""
+    model = HeatModel(14.0, 0.05, (0.0,) * 24, time_constant_hours=tau)
+    limit = LimitAlarm(24.0, False, False, 0.1, 0, 0, Priority.HIGH)
+    danger = LimitAlarm(22.0, False, True, 0.1, 0, 0, Priority.URGENT)
+    engine = Engine(
+        EngineRules(
+            (TankRules("reef", volume_litres=400.0),),
+            (SeriesRules("reef", "temperature", "temperature", limit_alarms=(limit, danger)),),
+        )
+    )
+    engine.set_models({"reef": model})
+    times_us = START_US + np.arange(0, 20 * HOUR_US, HOUR_US // 12)
+    values = np.round(26.0 - 0.2 * (times_us - START_US) / HOUR_US, 3)
+    events = engine.advance(Block(times_us, values, np.zeros(len(times_us), np.int64))).events
+    found = next(one for one in events if isinstance(one, AlarmRaised) and one.alarm.cause == "under_limit")
+    expected = project_heat(
+        found.at_us, found.evidence.value, -0.2, tau, 22.0, None, day=model.day, slope_hours=2 / 3
+    )
+    assert found.evidence.danger_at_us == pytest.approx(expected.at_us, abs=HOUR_US / 60)
+    assert found.evidence.danger_earliest_us == pytest.approx(expected.earliest_us, abs=HOUR_US / 60)
