@@ -30,6 +30,7 @@ _FEWEST_VALUES = 40
 _FEWEST_CELLS = 20 * HOUR_CELLS
 # Share of three days that a water change, a cleaned probe or an open window may take.
 _ODD_SHARE = 0.05
+_TURNED_SHARE = 0.015
 # Slopes are taken over half an hour, for a quick thermostat turns the water after forty minutes.
 _SLOPE_CELLS = 6
 _STEEP_SHARE = 0.08
@@ -99,10 +100,14 @@ def _quantile(ordered: list[float], share: float) -> float:
 
 
 class _Days(NamedTuple):
-    """The lowest temperatures of three days, of all and of each, the highest, and steep slopes per hour."""
+    """The lowest temperatures of three days, of all and of each, the highest, and steep slopes per hour.
+
+    `turned` is where the water turned on a middling day: a quick fall spends little time there.
+    """
 
     low: float
     lows: tuple[float, ...]
+    turned: float
     high: float
     falls: float
     rises: float
@@ -113,11 +118,12 @@ def _days(cells: list[float]) -> _Days | None:
     ordered = _known(past)
     if len(ordered) < _FEWEST_VALUES or len(past) < _FEWEST_CELLS:
         return None
-    lows, highs = [], []
+    lows, highs, turned = [], [], []
     for end in range(len(past), 0, -24 * HOUR_CELLS):
         day = _known(past[max(0, end - 24 * HOUR_CELLS) : end])
         if len(day) >= _FEWEST_VALUES // 2:
             lows.append(_quantile(day, _ODD_SHARE))
+            turned.append(_quantile(day, _TURNED_SHARE))
             highs.append(_quantile(day, 1.0 - _ODD_SHARE))
     slopes = sorted(
         after - before
@@ -130,7 +136,8 @@ def _days(cells: list[float]) -> _Days | None:
         falls = _quantile(slopes, _STEEP_SHARE) * per_hour
         rises = _quantile(slopes, 1.0 - _STEEP_SHARE / 2) * per_hour
     low = _quantile(ordered, _ODD_SHARE)
-    return _Days(low, tuple(lows), max(highs, default=ordered[-1]), falls, rises)
+    middling = _quantile(sorted(turned), 0.5) if turned else low
+    return _Days(low, tuple(lows), middling, max(highs, default=ordered[-1]), falls, rises)
 
 
 def usual(subject: Look) -> Usual | None:
@@ -148,7 +155,7 @@ def usual(subject: Look) -> Usual | None:
             low = min(low, mean_low - _HALF_HYSTERESIS)
     elif not is_held and lows:
         low = min(low, *lows)
-    return Usual(low, days.high, is_held, days.falls, days.rises)
+    return Usual(min(low, days.turned), days.high, is_held, days.falls, days.rises)
 
 
 def switching(subject: Look, power: Look, *, warms: bool) -> Switching | None:

@@ -17,7 +17,8 @@ from rules.faults.heat import (
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
-_LEAST_MARGIN_OF_SWITCH = 0.05
+# A probe that was moved shows up to so much more or less than the day before (common practice, no source).
+_LEAST_MARGIN_OF_SWITCH = 0.09
 # Where the power speaks, too, temperature need not say it alone.
 _NOISES_OF_SWITCH = 2.0
 
