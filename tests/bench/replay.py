@@ -49,6 +49,7 @@ from rules import (
     fit_baseline,
 )
 from rules.quality.suite import QualitySuite
+from rules.survey import survey
 from tests.bench.quality import check_equal
 
 MINUTE_US = HOUR_US // 60
@@ -150,12 +151,10 @@ def judge_quality(
     columns: Sequence[Column],
     size: int,
 ) -> Callable[[], list[list[int]]]:
-    """The tests alone, in calls of so many readings; cut beforehand, so that cutting is not timed."""
+    """The tests alone, in calls of so many readings: cut beforehand, surveyed in the timing."""
+    places = [slice(start, start + size) for start in range(0, len(times_us), size)]
     parts = [
-        [
-            (times_us[start : start + size].tolist(), column[start : start + size].tolist())
-            for start in range(0, len(times_us), size)
-        ]
+        [(times_us[one], column[one], times_us[one].tolist(), column[one].tolist()) for one in places]
         for column in columns
     ]
 
@@ -165,8 +164,9 @@ def judge_quality(
             suite = QualitySuite(rules)
             suite.set_band_source(baselines.get(number))
             packed: list[int] = []
-            for some_times, values in parts[number]:
-                verdicts = suite.judge(some_times, values)
+            for instants, some, some_times, values in parts[number]:
+                found_by_survey = survey(instants, some, instants) if size > 1 else None
+                verdicts = suite.judge(some_times, values, found_by_survey)
                 if verdicts.revised is not None:
                     packed[-1] = verdicts.revised[2]
                 packed += verdicts.packed
