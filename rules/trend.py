@@ -12,8 +12,7 @@ from rules.projection import Projection, project, project_heat
 
 _TREND_MINUTES = 60
 # What fails is told within the hour: a slope over all of it is half of the time before, and tells a rise of
-# half the speed. Over 40 min the line is reached within what is told as often as is stated
-# (tests/bench/projection.py).
+# half the speed. Of six ways tried on computed tanks this held best (tests/bench/README.md).
 _WATER_MINUTES = 40
 _WATER = frozenset({"temperature", "temperature_2"})
 
