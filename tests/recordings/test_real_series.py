@@ -135,7 +135,7 @@ HITS: dict[str, list[tuple[str, ...]]] = {
         ("temp", "2019-06-21T19:00", "2019-06-21T19:45", "2019-06-21T19:02", "probe_out_of_range"),
     ],
     "nerr-swmp/apacpwq_2012.csv.gz": [
-        ("depth", "2012-06-06T18:45", "2012-06-14T16:00", "2012-06-12T20:05", "leak"),
+        ("depth", "2012-06-06T18:45", "2012-06-14T16:00", "2012-06-12T20:20", "leak"),
         ("temp", "2012-06-06T18:45", "2012-06-14T16:00", "2012-06-06T18:47", "probe_out_of_range"),
     ],
     "nerr-swmp/apacpwq_2013.csv.gz": [
@@ -158,8 +158,8 @@ HITS: dict[str, list[tuple[str, ...]]] = {
     ],
     "nerr-swmp/cbvgiwq_2011.csv.gz": [
         ("depth", "2011-04-25T04:15", "2011-05-02T13:00", "2011-04-28T16:20", "leak"),
-        ("depth", "2011-05-22T02:45", "2011-05-31T14:30", "2011-05-25T13:50", "leak"),
-        ("depth", "2011-06-04T02:00", "2011-06-14T14:15", "2011-06-12T05:05", "leak"),
+        ("depth", "2011-05-22T02:45", "2011-05-31T14:30", "2011-05-25T02:05", "leak"),
+        ("depth", "2011-06-04T02:00", "2011-06-14T14:15", "2011-06-12T04:50", "leak"),
         ("depth", "2011-06-26T06:30", "2011-06-28T14:15", "2011-06-28T03:35", "leak"),
         ("depth", "2011-10-28T14:00", "2011-11-02T13:15", "2011-10-29T05:05", "probe_noisy"),
         ("depth", "2011-11-28T10:30", "2011-11-30T15:15", "2011-11-30T11:05", "leak"),
@@ -167,13 +167,16 @@ HITS: dict[str, list[tuple[str, ...]]] = {
     ],
     "nerr-swmp/cbvgiwq_2012.csv.gz": [
         ("depth", "2012-05-20T06:45", "2012-05-22T14:30", "2012-05-21T07:35", "leak"),
-        ("depth", "2012-06-17T20:45", "2012-06-19T14:30", "2012-06-18T18:50", "leak"),
+        ("depth", "2012-06-17T20:45", "2012-06-19T14:30", "2012-06-19T07:20", "leak"),
+        ("depth", "2012-06-27T01:15", "2012-07-03T12:45", "2012-06-28T13:50", "leak"),
         ("depth", "2012-07-23T03:45", "2012-07-25T15:00", "2012-07-23T22:50", "leak"),
         ("ph", "2012-01-01T05:00", "2012-01-05T15:00", "2012-01-04T12:35", "probe_noisy"),
         ("sal", "2012-07-23T03:45", "2012-07-25T15:00", "2012-07-25T16:05", "probe_noisy"),
     ],
     "nerr-swmp/gndblwq_2021-07_2021-08.csv.gz": [],
     "nerr-swmp/noczbwq_2011.csv.gz": [
+        ("depth", "2011-03-10T23:45", "2011-03-11T01:45", "2011-03-11T00:20", "leak"),
+        ("depth", "2011-07-26T16:15", "2011-07-26T18:00", "2011-07-26T17:50", "leak"),
         ("depth", "2011-08-25T19:30", "2011-08-29T18:00", "2011-08-26T00:50", "probe_stuck"),
         ("ph", "2011-01-01T05:00", "2011-01-11T19:00", "2011-01-03T11:35", "probe_noisy"),
         ("ph", "2011-04-06T11:30", "2011-04-06T12:15", "2011-04-06T12:25", "probe_dry"),
@@ -256,15 +259,15 @@ OUTSIDE: dict[str, dict[str, int]] = {
         "temp probe_stuck": 13,
     },
     "nerr-swmp/apacpwq_2012.csv.gz": {
-        "depth leak": 120,
+        "depth leak": 121,
         "depth probe_noisy": 2,
         "ph probe_noisy": 2,
         "ph probe_stuck": 3,
-        "sal probe_noisy": 6,
         "sal probe_stuck": 2,
+        "sal probe_noisy": 6,
         "temp mains_power_lost": 9,
-        "temp probe_noisy": 3,
         "temp probe_stuck": 2,
+        "temp probe_noisy": 3,
     },
     "nerr-swmp/apacpwq_2013.csv.gz": {
         "depth leak": 97,
@@ -283,38 +286,38 @@ OUTSIDE: dict[str, dict[str, int]] = {
         "temp probe_stuck": 1,
     },
     "nerr-swmp/cbvgiwq_2010.csv.gz": {
-        "depth leak": 65,
+        "depth leak": 74,
         "depth probe_noisy": 5,
         "ph probe_stuck": 3,
-        "sal probe_noisy": 1,
         "sal probe_stuck": 7,
-        "temp probe_dry": 1,
+        "sal probe_noisy": 1,
         "temp probe_noisy": 2,
+        "temp probe_dry": 1,
         "temp probe_stuck": 1,
     },
     "nerr-swmp/cbvgiwq_2011.csv.gz": {
-        "depth leak": 75,
+        "depth leak": 80,
         "depth probe_noisy": 9,
         "depth probe_silent": 2,
-        "ph probe_silent": 2,
         "ph probe_stuck": 9,
+        "ph probe_silent": 2,
+        "sal probe_stuck": 2,
         "sal probe_noisy": 3,
         "sal probe_silent": 2,
-        "sal probe_stuck": 2,
-        "temp mains_power_lost": 2,
-        "temp probe_dry": 2,
         "temp probe_noisy": 2,
+        "temp probe_dry": 2,
+        "temp mains_power_lost": 2,
         "temp probe_silent": 2,
     },
     "nerr-swmp/cbvgiwq_2012.csv.gz": {
-        "depth leak": 61,
-        "depth probe_noisy": 11,
+        "depth leak": 60,
         "depth probe_stuck": 1,
+        "depth probe_noisy": 11,
         "ph probe_stuck": 4,
-        "sal probe_noisy": 4,
         "sal probe_stuck": 8,
-        "temp probe_dry": 1,
+        "sal probe_noisy": 4,
         "temp probe_noisy": 3,
+        "temp probe_dry": 1,
     },
     "nerr-swmp/gndblwq_2021-07_2021-08.csv.gz": {
         "depth leak": 18,
@@ -323,23 +326,24 @@ OUTSIDE: dict[str, dict[str, int]] = {
     },
     "nerr-swmp/noczbwq_2011.csv.gz": {
         "depth probe_silent": 8,
+        "depth leak": 1,
         "ph probe_silent": 8,
-        "sal probe_dry": 1,
-        "sal probe_noisy": 9,
         "sal probe_silent": 8,
+        "sal probe_noisy": 9,
+        "sal probe_dry": 1,
         "sal probe_stuck": 1,
-        "temp mains_power_lost": 6,
         "temp probe_dry": 12,
-        "temp probe_noisy": 5,
+        "temp mains_power_lost": 6,
         "temp probe_silent": 8,
         "temp probe_stuck": 2,
+        "temp probe_noisy": 5,
     },
 }
 
 
 # Series -> stretches caught, and stretches that people rejected, over all files. Of 399 depths, 366 are
 # sensors out of the water at low tide (SOW, GOW with CLT) and 25 follow a failed conductivity cell (SCF).
-CAUGHT_OF_REJECTED = {"temp": (12, 25), "sal": (37, 74), "ph": (12, 49), "depth": (16, 399), "cond": (7, 32)}
+CAUGHT_OF_REJECTED = {"temp": (12, 25), "sal": (37, 74), "ph": (12, 49), "depth": (19, 399), "cond": (7, 32)}
 
 
 @pytest.mark.shared_data
