@@ -117,6 +117,7 @@ def test_every_alarm_is_raised_and_returned_by_turns_and_every_incident_holds_ac
             opened.add(event.incident.number)
             if newest in active and newest in event.incident.alarms:
                 home[newest] = event.incident.number
+                newest = None
         else:
             assert isinstance(event, IncidentEnded)
             opened.remove(event.incident.number)
