@@ -7,7 +7,7 @@ depends on when it was asked.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 from typing import NamedTuple, TypeVar, cast
 
@@ -31,8 +31,9 @@ LIMIT = 8.43
 WORTH_EXPLAINING = 0.5
 # Lambda of the level that is reported; two and a half periods count as much as all before.
 _WEIGHT = 0.3
-# Of a normal distribution 99.7 % lie within three standard deviations.
-_BAND_SIGMAS = 3.0
+# The usual band is made to hold 99 % of what follows, whatever its distribution; of a normal one that is so
+# many standard deviations to each side.
+_BAND_SIGMAS = 2.576
 # What the newest hours show is not yet usual.
 RECENT_HOURS = 6
 _RECENT_CELLS = RECENT_HOURS * HOUR_CELLS
@@ -73,8 +74,8 @@ class Usual(NamedTuple):
 
     Parameters
     ----------
-    noise
-        Median of the noise within cells.
+    noise, greatest_noise
+        Median of the noise within cells, and greatest median of an hour of them.
     jump, greatest_jump
         Median and 98 % quantile of how far a cell median lies from the mean of its neighbours.
     moving
@@ -86,6 +87,7 @@ class Usual(NamedTuple):
     """
 
     noise: float
+    greatest_noise: float
     jump: float
     greatest_jump: float
     moving: float
@@ -94,7 +96,7 @@ class Usual(NamedTuple):
     high: float
 
 
-UNKNOWN = Usual(NAN, NAN, NAN, NAN, 0, NAN, NAN)
+UNKNOWN = Usual(NAN, NAN, NAN, NAN, NAN, 0, NAN, NAN)
 
 
 class Hours:
@@ -267,6 +269,7 @@ class Hours:
         within = sorted(value for value in noises if value == value)
         return Usual(
             noise=within[len(within) // 2] if within else NAN,
+            greatest_noise=max(_medians_of_hours(noises), default=NAN),
             jump=jumps[len(jumps) // 2],
             greatest_jump=jumps[math.floor(0.98 * (len(jumps) - 1))],
             moving=len(moves) / len(known),
@@ -294,6 +297,14 @@ class Hours:
         if square <= 0.0:
             return NAN
         return sum((center - mean_center) * (value - mean_value) for center, value in pairs) / square
+
+
+def _medians_of_hours(values: list[float]) -> Iterator[float]:
+    """The middle value of each hour that is half known at least."""
+    for start in range(len(values) % HOUR_CELLS, len(values), HOUR_CELLS):
+        known = sorted(value for value in values[start : start + HOUR_CELLS] if value == value)
+        if 2 * len(known) >= HOUR_CELLS:
+            yield known[len(known) // 2]
 
 
 def _rest(medians: list[float], steps: list[float]) -> int:

@@ -31,6 +31,9 @@ _GATE = 0.6
 _SLOPE_SHARE = 0.35
 _STEP_SHARE = 0.5
 _LOOK_BACK_HOURS = 72
+# What is no more than this of the band, or this many last digits, is no drift yet.
+_BAND_SHARE = 0.4
+_DIGITS = 1.5
 # The day cycle is kept where its slope over the usual one is at least this.
 _CYCLE_KEPT = 0.5
 _NOISES_APART = 6.0
@@ -139,6 +142,7 @@ class ProbeDrifting:
             return NORMAL
         is_up = drift.high >= drift.low
         size = drift.level if is_up else -drift.level
+        least = max(least, _DIGITS * subject.habits.resolution, _BAND_SHARE * (band.high - band.low))
         if size < 0.6 * least or not _is_gradual(drift, is_up=is_up):
             return NORMAL
         follows = subject.hours.follows(48)
@@ -163,8 +167,9 @@ class ProbeDrifting:
     def _by_balance(self, reasons: list[Reason], tank: TankLook, *, is_up: bool) -> float:
         """What the level says of salinity: water that came or went explains it, a held level does not."""
         level = tank.known("sump_level")
-        if level is None or level.band is None:
-            return 0.0
+        if level is None or level.band is None or not tank.has("top_off"):
+            # Nothing holds the level, so salinity goes its own ways.
+            return -0.2
         beyond = level.below_usual() if is_up else level.above_usual()
         is_held = beyond < 0.0
         reasons.append(

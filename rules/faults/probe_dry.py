@@ -16,37 +16,58 @@ from typing import NamedTuple
 
 from rules.events import Priority, Reason, Sign
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.probe import SALT, frozen, scatter, word_of
+from rules.faults.probe import SALT, frozen, scatter, water_moved, word_of
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
 from rules.trace import MINUTE_US, STEP_US
 
 _LOOK_BACK_MINUTES = 72 * 60
-# Less of what was there is no water that a tank can hold.
+# Less of what was there is no water that a tank can hold. Next to nothing is air, and may come by way of a
+# cell half in air, which shows half. To half alone no tank's water comes at once, but a tide may: it must be
+# one step, and far more than this series ever jumps.
 _SALT_LEFT = 0.4
+_SALT_GONE = 0.1
+_SALT_HALF = 0.65
+_JUMPS_OF_WATER = 5.0
+# Of a slow probe one reading alone may be a bad one.
+_SLOW_CELLS = 1.5
 _SALT_WET = 0.75
+# What is no more than this has no salt to lose: sea water has 35, or 53 mS/cm; a river 0.3 mS/cm.
 _LEAST_SALT = 2.0
+_LEAST_CONDUCTIVITY = 0.1
 # An open glass electrode floats about its zero point, a broken one goes to a rail (common practice, no
 # source).
 _PH_OPEN = (6.2, 7.5)
 _PH_RAILS = (3.0, 12.0)
-_PH_FALL = 0.4
+_PH_FALL = 0.65
+_PH_AWAY = 0.5
+_PH_WET = 0.25
+_LEAST_PH = 7.5
 # How much of the way to the room is gone within the time in which only air is so quick.
 _ROOM_SHARE = 0.6
 _NEAR_ROOM = 1.5
 _FAR_FROM_ROOM = 3.0
+# How sure it still is where other probes of the water moved, too.
+_MOVED = 0.4
 # A level that reads next to nothing, and what was there before (cm).
 _LEVEL_LEFT = 0.05
-_LEAST_LEVEL = 3.0
+_LEAST_LEVEL = 15.0
+# At its own zero a level moves by no more than this for so long, whatever the water does. What goes well
+# below zero is read against a datum, and zero is a level like any other.
+_LEVEL_REST = 0.02
+_REST_MINUTES = 45
+_REST_READINGS = 3
+_LEVEL_DATUM = -0.2
 # An emptied sump is filled again within the time of a water change.
 _WATER_CHANGE_US = HOUR_US
 
 
 class Drop(NamedTuple):
-    """How a series left the water: in how many minutes, and when that was."""
+    """How a series left the water: in how many minutes, since when, and how far it fell."""
 
     minutes: float
     since_us: int
+    size: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +101,7 @@ class ProbeDry:
             "the same where a probe in the room shows as much; less is what new water brings",
             "temperature",
         ),
-        Parameter("on_delay", "duration", 20 * MINUTE_US, "a probe is cleaned in less than that"),
+        Parameter("on_delay", "duration", 10 * MINUTE_US, "a probe is cleaned in hardly more than that"),
         Parameter("off_delay", "duration", 15 * MINUTE_US, "what splashes is not yet under water"),
     )
 
@@ -100,11 +121,20 @@ class ProbeDry:
 
     def _salt(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding:
         value = subject.value
-        usual = _usual(subject)
-        if not (value < _SALT_LEFT * usual and usual >= _LEAST_SALT):
+        band = subject.band
+        usual = band.centre if band is not None else subject.habits.day_high
+        half = _SALT_HALF * usual
+        if not value < half:
             return NORMAL
-        drop = _drop(subject, lambda cell: cell > _SALT_WET * usual, lambda cell: cell < _SALT_LEFT * usual)
-        if drop is None or drop.minutes > _longest(setting, subject):
+        is_salinity = subject.series.quantity == "practical_salinity"
+        if not usual >= (_LEAST_SALT if is_salinity else _LEAST_CONDUCTIVITY):
+            return NORMAL
+        is_half = value >= _SALT_LEFT * usual
+        dry = half if is_half or value < _SALT_GONE * usual else _SALT_LEFT * usual
+        drop = _drop(subject, setting, lambda cell: cell > _SALT_WET * usual, lambda cell: cell < dry)
+        if drop is None or (is_half and not _is_beyond_water(drop, subject)):
+            return NORMAL
+        if is_half and water_moved(subject, tank, drop.since_us):
             return NORMAL
         reason = Reason(Sign.LEVEL, subject.name, value, usual, None, drop.since_us)
         return self._found(0.9, (reason,), subject, tank, "low")
@@ -117,26 +147,39 @@ class ProbeDry:
             reason = Reason(Sign.LEVEL, subject.name, value, *_PH_RAILS)
             return self._found(0.85, (reason,), subject, tank, "low" if value < 7.0 else "high")
         usual = _usual(subject)
-        if not (_PH_OPEN[0] < value < usual - _PH_FALL):
+        if not (_PH_OPEN[0] < value < usual - _PH_AWAY and usual > _LEAST_PH):
             return NORMAL
-        edge = min(usual - 0.2, _PH_OPEN[1] + 0.1)
-        drop = _drop(subject, lambda cell: cell > edge, lambda cell: cell < _PH_OPEN[1])
-        if drop is None or drop.minutes > _longest(setting, subject):
+        drop = _drop(
+            subject, setting, lambda cell: cell > usual - _PH_WET, lambda cell: cell < usual - _PH_FALL
+        )
+        if drop is None:
             return NORMAL
         reason = Reason(Sign.LEVEL, subject.name, value, usual, None, drop.since_us)
-        return self._found(0.8, (reason,), subject, tank, "low")
+        sure = _MOVED if water_moved(subject, tank, drop.since_us) else 0.8
+        return self._found(sure, (reason,), subject, tank, "low")
 
     def _level(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding:
         usual = subject.habits.day_high
-        if not (subject.value < _LEVEL_LEFT * usual and usual >= _LEAST_LEVEL):
-            return NORMAL
         low = _LEVEL_LEFT * usual
-        drop = _drop(subject, lambda cell: cell > 0.5 * usual, lambda cell: cell < low)
-        if drop is None or drop.minutes > _longest(setting, subject):
+        if not (subject.value < low and usual >= _LEAST_LEVEL):
             return NORMAL
-        reason = Reason(Sign.LEVEL, subject.name, subject.value, usual, None, drop.since_us)
-        # Who changes water may empty the sump.
-        sure = 0.7 if subject.end_us - drop.since_us >= _WATER_CHANGE_US else 0.4
+        if min(subject.value, subject.habits.day_low) < _LEVEL_DATUM * usual:
+            return NORMAL
+        drop = _drop(subject, setting, lambda cell: cell > 0.5 * usual, lambda cell: cell < low)
+        if drop is not None:
+            since_us = drop.since_us
+            # Who changes water may empty the sump.
+            sure = 0.7 if subject.end_us - since_us >= _WATER_CHANGE_US else 0.4
+        else:
+            # The water went slowly, and has come down to the probe's own zero.
+            rest = max(_REST_MINUTES, round(5 * _REST_READINGS * subject.habits.interval_cells))
+            if subject.span(rest) > _LEVEL_REST * usual:
+                return NORMAL
+            if any(not cell < low for cell in subject.cells(rest + 5) if cell == cell):
+                return NORMAL
+            since_us = subject.end_us - rest * MINUTE_US
+            sure = 0.65
+        reason = Reason(Sign.LEVEL, subject.name, subject.value, usual, None, since_us)
         return self._found(sure, (reason,), subject, tank, "low")
 
     def _temperature(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding:
@@ -153,10 +196,11 @@ class ProbeDry:
         near = 0.15 * away + 0.1
         drop = _drop(
             subject,
+            setting,
             lambda cell: low - near <= cell <= high + near,
             lambda cell: cell < far if is_low else cell > far,
         )
-        if drop is None or drop.minutes > _longest(setting, subject):
+        if drop is None:
             return NORMAL
         sure = 0.7 if away >= setting["least_drop"] else 0.35
         reasons = [Reason(Sign.BAND, subject.name, value, low, high, drop.since_us)]
@@ -166,6 +210,8 @@ class ProbeDry:
             agrees = gap < _NEAR_ROOM
             sure += 0.2 if agrees else -0.3 * ramp(gap, _NEAR_ROOM, _FAR_FROM_ROOM)
             reasons.append(Reason(Sign.ROOM, room.name, room.value, speaks_against=not agrees))
+        if water_moved(subject, tank, drop.since_us):
+            sure = min(sure, _MOVED)
         return self._found(sure, tuple(reasons), subject, tank, "low" if is_low else "high")
 
     def _found(
@@ -188,23 +234,36 @@ def _range(subject: Look) -> tuple[float, float]:
     return subject.habits.day_low, subject.habits.day_high
 
 
-def _longest(setting: Mapping[str, float], subject: Look) -> float:
-    """Minutes within which only air is so quick; what a series does not show it cannot be asked for."""
-    return setting["longest_drop"] / MINUTE_US + 5.0 * max(0.0, subject.habits.interval_cells - 1.0)
-
-
-def _drop(subject: Look, is_wet: Callable[[float], bool], is_dry: Callable[[float], bool]) -> Drop | None:
-    """The way from the last cell that was wet to the first that was dry; None where there was none."""
+def _drop(
+    subject: Look,
+    setting: Mapping[str, float],
+    is_wet: Callable[[float], bool],
+    is_dry: Callable[[float], bool],
+) -> Drop | None:
+    """The way from the last cell that was wet to the first that was dry; None for none, or a slow one."""
     cells: Sequence[float] = subject.cells(_LOOK_BACK_MINUTES)
-    first_dry = None
+    interval = subject.habits.interval_cells
+    # What a series does not show it cannot be asked for.
+    longest = setting["longest_drop"] / MINUTE_US + 5.0 * max(0.0, interval - 1.0)
+    first_dry, readings, dry = 0, 0, 0.0
     for back, cell in enumerate(reversed(cells)):
         if is_dry(cell):
-            first_dry = back
+            first_dry, dry = back, cell
+            readings += 1
         elif is_wet(cell):
-            if first_dry is None:
+            minutes = 5.0 * (back - first_dry)
+            is_believed = readings > 1 or (readings == 1 and not interval >= _SLOW_CELLS)
+            if not is_believed or minutes > longest:
                 return None
-            return Drop(5.0 * (back - first_dry), subject.end_us - (first_dry + 1) * STEP_US)
+            return Drop(minutes, subject.end_us - (first_dry + 1) * STEP_US, cell - dry)
     return None
+
+
+def _is_beyond_water(drop: Drop, subject: Look) -> bool:
+    """Whether a fall was one step, and far more than the water of this series moves from cell to cell."""
+    if drop.minutes > 5.0 * max(1.0, subject.habits.interval_cells + 0.5):
+        return False
+    return drop.size > _JUMPS_OF_WATER * max(subject.hours.usual.greatest_jump, subject.noise_of_level)
 
 
 FAULT = ProbeDry()

@@ -1,10 +1,10 @@
 """Probe noisy: readings that scatter far more than this probe usually does.
 
 Watches every probe: the noise within five minutes, or from reading to reading where a probe gives few,
-against its own habit of three days. Bubbles, a loose plug and a wet connector give jumps between two
-levels; a median of jumps sees them where they are frequent. A display that shows one digit less is no
-noise: its jumps are one digit. Rivals: a probe that is half out of the water. First: look at plug and
-cable, then at bubbles.
+against its own habit of three days. Bubbles, a loose plug and a wet connector give jumps between two levels;
+a median of jumps sees them where they are frequent. A display that shows one digit less is no noise: its
+jumps are one digit. Rivals: a probe that is half out of the water. First: look at plug and cable, then at
+bubbles.
 """
 
 from __future__ import annotations
@@ -24,9 +24,14 @@ _WINDOW = 60
 # The gate: so many cells of the last hour are odd.
 _GATE_RATIO = 1.8
 _GATE_CELLS = 5
+# An hour is noisier than any before by so much; water that ripples has rough hours of its own.
+_BEYOND_GREATEST = 1.2
+_AS_BEFORE = 0.4
 # Where cells tell no noise, as many readings as these are looked at.
 _READINGS = 18
 _FEWEST_READINGS = 12
+# Of white noise the middle jump is 0.6 of the span of the middle half of the values, of a random walk 0.15.
+_NOISE_SHARE = 0.4
 # Of a digit that flickers the median step is the digit itself.
 _DIGIT_SHARE = 0.5
 
@@ -45,7 +50,7 @@ class ProbeNoisy:
         Parameter(
             "factor",
             "number",
-            2.7,
+            3.0,
             "how many times the noise of the last three days; a pump set stronger makes it twice as large",
         ),
         Parameter("on_delay", "duration", HOUR_US, "hands in the tank stir for less than an hour"),
@@ -68,11 +73,13 @@ class ProbeNoisy:
 
     def _within_cells(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding | None:
         known = sorted(noise for noise in subject.noises(_WINDOW) if noise == noise)
-        usual = subject.hours.usual.noise
-        if len(known) < _GATE_CELLS or usual != usual:
+        usual = subject.hours.usual
+        if len(known) < _GATE_CELLS or usual.noise != usual.noise:
             return None
+        noise = known[len(known) // 2]
+        is_new = not noise < _BEYOND_GREATEST * usual.greatest_noise
         digit = subject.recent_resolution(_WINDOW)
-        return self._found(known[len(known) // 2], usual, digit, subject, tank, setting)
+        return self._found(noise, usual.noise, digit, subject, tank, setting, is_new=is_new)
 
     def _between_readings(
         self, subject: Look, tank: TankLook, setting: Mapping[str, float]
@@ -91,8 +98,12 @@ class ProbeNoisy:
         usual = subject.hours.usual
         jumps.sort()
         jump = jumps[len(jumps) // 2]
-        # A series whose water itself moves in jumps, as at the turn of a tide, is not taken for noise.
         if usual.jump != usual.jump or jump < usual.greatest_jump:
+            return None
+        # Water that moves much goes somewhere; noise stays where it is.
+        cells_in_order = sorted(cells)
+        quarter = len(cells) // 4
+        if jump < _NOISE_SHARE * (cells_in_order[-1 - quarter] - cells_in_order[quarter]):
             return None
         steps = sorted(abs(after - before) for before, after in pairwise(cells))
         digit = next((step for step in steps if step > 0.0), 0.0)
@@ -106,12 +117,17 @@ class ProbeNoisy:
         subject: Look,
         tank: TankLook,
         setting: Mapping[str, float],
+        *,
+        is_new: bool = True,
     ) -> Finding | None:
         if not is_water(subject, tank):
             return None
         ratio = noise / max(usual, _DIGIT_SHARE * digit, 1e-12)
         factor = setting["factor"]
         sure = 0.5 * ramp(ratio, 0.5 * factor, factor) + 0.4 * ramp(ratio, factor, 3.0 * factor)
+        if not is_new:
+            # As rough as in another hour of these days: it ends nothing, but begins nothing either.
+            sure = min(sure, _AS_BEFORE)
         reason = Reason(Sign.NOISE, subject.name, noise, None, usual, window_us=_WINDOW * MINUTE_US)
         return Finding(sure, (reason,), frozenset({scatter(subject)}), priority=subject.series.probe_priority)
 

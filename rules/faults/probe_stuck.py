@@ -23,6 +23,9 @@ from rules.trace import HOUR_CELLS, MINUTE_US, STEP_US
 _LEAST_MOVES = 8.0
 # A series of few digits may rest on one of them for long: then more is asked.
 _FEW_DIGITS = 4.0
+_SELDOM_MOVING = 0.6
+# A value on so many digits may be the first of a display that shows fewer of them from now on.
+_ROUND_DIGITS = 5
 _FACTOR_OF_FEW_DIGITS = 2.0
 # What may be left of a day cycle that is as large as the band is wide: of its course, and of its range.
 _LOST_SHARE = 0.2
@@ -78,7 +81,9 @@ class ProbeStuck:
         if usual.moving != usual.moving:
             return None
         least = max(setting["factor"] * usual.longest_rest, setting["least_rest"] / STEP_US)
-        if usual.high - usual.low < _FEW_DIGITS * subject.habits.resolution:
+        digit = subject.habits.resolution
+        is_coarse = usual.high - usual.low < _FEW_DIGITS * digit or usual.moving < _SELDOM_MOVING
+        if is_coarse or _is_round(subject.value, digit):
             least *= _FACTOR_OF_FEW_DIGITS
         due = usual.moving * rest / max(subject.habits.interval_cells, 1.0)
         if due < _LEAST_MOVES:
@@ -116,6 +121,13 @@ class ProbeStuck:
 def _seems_still(subject: Look) -> bool:
     value = subject.value
     return all(cell == value or cell != cell for cell in subject.cells(60))
+
+
+def _is_round(value: float, digit: float) -> bool:
+    if not digit > 0.0:
+        return False
+    steps = value / (_ROUND_DIGITS * digit)
+    return abs(steps - round(steps)) < 0.5 / _ROUND_DIGITS
 
 
 FAULT = ProbeStuck()
