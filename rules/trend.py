@@ -45,10 +45,10 @@ def projection_of(look: Look, tank: TankLook | None, at_us: int, value: float) -
     tell of lines that it never reaches. Everything else goes on as it goes.
     """
     low, high = (look.series.danger_line(is_high=is_high) for is_high in (False, True))
-    relaxing = None if tank is None or tank.role_of(look.name) not in _WATER else _relaxing(tank)
-    if tank is None or relaxing is None:
+    known = None if tank is None or tank.role_of(look.name) not in _WATER else relaxing(tank)
+    if tank is None or known is None:
         return project(at_us, value, look.slope(_TREND_MINUTES), low, high)
-    hours, day = relaxing
+    hours, day = known
     minutes = _WATER_MINUTES if look.slope(_WATER_MINUTES).is_known else _TREND_MINUTES
     return project_heat(
         at_us,
@@ -63,7 +63,7 @@ def projection_of(look: Look, tank: TankLook | None, at_us: int, value: float) -
     )
 
 
-def _relaxing(tank: TankLook) -> tuple[float, tuple[float, ...]] | None:
+def relaxing(tank: TankLook) -> tuple[float, tuple[float, ...]] | None:
     """Time constant of a tank's water, h, and what its day adds at each hour; None where neither is known."""
     heat, litres = tank.heat, tank.rules.volume_litres
     if heat is not None and heat.time_constant_hours is not None:

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.heat import (
+    LEFT_BESIDE_ANOTHER,
     band_reason,
-    heat_projection,
+    less_sure,
     power_reason,
     slope_over,
     slope_reason,
@@ -80,11 +81,8 @@ class CoolingLost:
         )
         if confidence == 0.0:
             return NORMAL
-        if warm.against is not None:
-            confidence *= 0.6
-            reasons = (*reasons, warm.against)
-        projection = heat_projection(subject, tank, confidence)
-        return Finding(confidence, reasons, EXPLAINS, projection=projection, priority=priority)
+        sure = less_sure(confidence, reasons, (warm.against, LEFT_BESIDE_ANOTHER))
+        return Finding(*sure, EXPLAINS, priority=priority)
 
     def _by_power(
         self, subject: Look, tank: TankLook, warm: Warm

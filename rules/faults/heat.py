@@ -15,11 +15,8 @@ import math
 from typing import NamedTuple
 
 from rules.events import Reason, Sign
-from rules.faults.fault import ON
-from rules.local_time import hour_of_day
 from rules.look import Look, TankLook
-from rules.physics.heat import usual_time_constant_hours
-from rules.projection import Projection, project_heat
+from rules.setup import HOUR_US
 from rules.slope import Slope, robust_slope
 from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
 
@@ -53,6 +50,10 @@ _DENSE_CELLS = 1.5
 _FEWEST_OF_SLOPE = 5
 # Less from cell to cell is a movement of water, degC.
 _LEAST_STEP = 0.25
+# Two probes that part by more within a day do not show the same water; by less they part where one lags.
+_PARTED = 0.15
+# What a second probe that says otherwise leaves of a finding.
+LEFT_BESIDE_ANOTHER = 0.5
 # A thermostat's hysteresis is 0.2 degC at least (common practice, no source).
 _LEAST_TURN = 0.1
 # What a plug meters while its equipment rests; a state is 0 or 1.
@@ -239,10 +240,11 @@ def steps_since(subject: Look, hours: float, sign: int, greatest_rate: float) ->
     return total
 
 
-def turns_up(subject: Look, minutes: int) -> int:
-    """How often the water turned and rose in the last minutes: a heater that works at another setpoint."""
+def turns_up(subject: Look, minutes: int) -> list[float]:
+    """From where the water turned and rose in the last minutes: a heater that works, at whatever setpoint."""
     least = max(_LEAST_TURN, 4.0 * subject.noise_of_level)
-    turns, lowest, highest, is_rising = 0, math.inf, -math.inf, False
+    turns: list[float] = []
+    lowest, highest, is_rising = math.inf, -math.inf, False
     for value in subject.cells(minutes):
         if value != value:
             continue
@@ -254,7 +256,7 @@ def turns_up(subject: Look, minutes: int) -> int:
             lowest = min(lowest, value)
             if value >= lowest + least:
                 is_rising, highest = True, value
-                turns += 1
+                turns.append(lowest)
     return turns
 
 
@@ -266,18 +268,24 @@ def working(power: Look, full: float) -> float:
     return watts / full
 
 
-def says_second_probe(subject: Look, tank: TankLook, minutes: int) -> Reason | None:
+def says_second_probe(subject: Look, tank: TankLook) -> Reason | None:
     """What a second probe of the same water says against a change of the first; None for nothing."""
     other = tank.known("temperature_2")
     if other is None or other.name == subject.name:
         return None
-    change, same = subject.change(minutes), other.change(minutes)
+    change, same = subject.change(60), other.change(60)
     doubt = 3.0 * (subject.noise_of_level + other.noise_of_level)
     if abs(change) > doubt and abs(same - change) > max(0.5 * abs(change), doubt):
-        return Reason(
-            Sign.NEIGHBOR, other.name, same - change, window_us=minutes * MINUTE_US, speaks_against=True
-        )
+        return Reason(Sign.NEIGHBOR, other.name, same - change, window_us=HOUR_US, speaks_against=True)
+    # What came slowly shows in how far they lie apart now, and lay apart a day ago, each over an hour.
+    now, before = (_apart(subject, other, minutes_ago) for minutes_ago in (0, 24 * 60))
+    if abs(now - before) > max(_PARTED, doubt / 2):
+        return Reason(Sign.NEIGHBOR, other.name, before - now, window_us=24 * HOUR_US, speaks_against=True)
     return None
+
+
+def _apart(subject: Look, other: Look, minutes_ago: int) -> float:
+    return subject.level(60, minutes_ago) - other.level(60, minutes_ago)
 
 
 def band_reason(subject: Look, low: float | None, high: float | None, since_us: int | None = None) -> Reason:
@@ -315,22 +323,12 @@ def cold_room(tank: TankLook) -> Reason | None:
     return Reason(Sign.ROOM, room.name, coldest, past[0], past[-1], speaks_against=True)
 
 
-def heat_projection(subject: Look, tank: TankLook, confidence: float) -> Projection | None:
-    """When the water reaches its danger line; None below `ON`, or where no time constant is known."""
-    if confidence < ON:
-        return None
-    hours: float | None = None
-    day: tuple[float, ...] = ()
-    hour = 0.0
-    if tank.heat is not None and tank.heat.time_constant_hours is not None:
-        hours = tank.heat.time_constant_hours
-        day = tank.heat.day
-        hour = hour_of_day(subject.end_us, tank.rules.time_zone)
-    elif tank.rules.volume_litres is not None:
-        hours = usual_time_constant_hours(tank.rules.volume_litres)
-    if hours is None:
-        return None
-    low, high = (subject.series.danger_line(is_high=is_high) for is_high in (False, True))
-    return project_heat(
-        subject.end_us, subject.value, slope_over(subject, 60).median, hours, low, high, day=day, hour=hour
-    )
+def less_sure(
+    confidence: float, reasons: tuple[Reason, ...], *doubts: tuple[Reason | None, float]
+) -> tuple[float, tuple[Reason, ...]]:
+    """The same with what speaks against it, each with the share of confidence that it leaves."""
+    for against, left in doubts:
+        if against is not None:
+            confidence *= left
+            reasons = (*reasons, against)
+    return confidence, reasons

@@ -80,7 +80,7 @@ def see_warm(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
         subject.end_us - round(hours * 60) * MINUTE_US,
         excess,
         height <= greatest_rate * hours + margin,
-        says_second_probe(subject, tank, 60),
+        says_second_probe(subject, tank),
     )
 
 

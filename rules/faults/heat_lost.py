@@ -19,6 +19,7 @@ from rules.faults.heat import (
 from rules.faults.return_pump import return_stands
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
+from rules.trend import relaxing
 
 # Above yesterday's lowest temperature by more than this nothing is looked at: it costs nothing to say so.
 _GATE = 0.1
@@ -32,6 +33,7 @@ _SETTLED_MINUTES = 360
 _SETTLED_CHANGE = -0.05
 # While the return pump stands a cold probe is a matter of the pump, and the heater a rival.
 LEFT_WHERE_NOTHING_FLOWS = 0.5
+_TURNING_MINUTES = 720
 # Once is a lamp that came on.
 _TURNS_OF_HEATER = 2
 
@@ -43,6 +45,8 @@ class Cold(NamedTuple):
     ----------
     usual
         What the water usually does.
+    falls
+        How fast it falls by now without heat, degC/h: the nearer to the room, the slower.
     depth, margin
         How far below where heating sets in without what came in steps, and how far it must be, degC.
     hours, since_us
@@ -64,6 +68,7 @@ class Cold(NamedTuple):
     """
 
     usual: Usual
+    falls: float
     depth: float
     margin: float
     hours: float
@@ -103,12 +108,20 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
         return None
     hours = hours_beyond(subject, known.low, -1)
     change = subject.change(_SETTLED_MINUTES)
-    if power is None and turns_up(subject, min(_SETTLED_MINUTES, round(hours * 60))) >= _TURNS_OF_HEATER:
-        return None
+    if power is None:
+        turns = sorted(turns_up(subject, _TURNING_MINUTES))
+        if len(turns) >= _TURNS_OF_HEATER and value >= turns[_TURNS_OF_HEATER - 1] - margin / 2:
+            # No colder than from where the heater has turned it today: it works at another setpoint, or the
+            # probe drifts.
+            return None
+        if len(turns_up(subject, min(_SETTLED_MINUTES, round(hours * 60)))) >= _TURNS_OF_HEATER:
+            return None
     # What came at once (a water change, a probe in air) is not what a heater lost: that must outweigh it.
     depth -= 2.0 * steps_since(subject, hours, -1, greatest_rate)
+    cools = relaxing(tank)
     return Cold(
         known,
+        known.falls if cools is None else min(known.falls / 4, known.falls + (known.low - value) / cools[0]),
         depth,
         margin,
         hours,
@@ -119,6 +132,6 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
         full,
         share,
         rest,
-        says_second_probe(subject, tank, 60),
+        says_second_probe(subject, tank),
         return_stands(tank),
     )

@@ -14,7 +14,14 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, heat_projection, power_reason, slope_over, slope_reason
+from rules.faults.heat import (
+    LEFT_BESIDE_ANOTHER,
+    band_reason,
+    less_sure,
+    power_reason,
+    slope_over,
+    slope_reason,
+)
 from rules.faults.heat_lost import LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US, NAN
@@ -86,11 +93,8 @@ class HeaterFailedOff:
         confidence, reasons = self._weigh(subject, cold, setting)
         if confidence == 0.0:
             return NORMAL
-        for against, left in ((cold.against, 0.6), (cold.stands, LEFT_WHERE_NOTHING_FLOWS)):
-            if against is not None:
-                confidence *= left
-                reasons = (*reasons, against)
-        return Finding(confidence, reasons, EXPLAINS, projection=heat_projection(subject, tank, confidence))
+        doubts = (cold.against, LEFT_BESIDE_ANOTHER), (cold.stands, LEFT_WHERE_NOTHING_FLOWS)
+        return Finding(*less_sure(confidence, reasons, *doubts), EXPLAINS)
 
     def _weigh(
         self, subject: Look, cold: Cold, setting: Mapping[str, float]
@@ -124,7 +128,7 @@ class HeaterFailedOff:
         # As fast as without heat it is the heater; half as fast is a weak one, lamps that help, or a draught.
         # Of hour and half hour the slower counts: cold water that came in is over within the half hour.
         steady = max(hour, short - doubt)
-        ratio = steady / falls if falls == falls else 1.0
+        ratio = steady / cold.falls if falls == falls else 1.0
         if ratio < _PLAIN_RATIO and cold.depth < _DEEP_MARGINS * cold.margin:
             return 0.4, (fall, low)
         return 0.45 + 0.25 * ramp(ratio, 0.3, 0.6), (fall, low)

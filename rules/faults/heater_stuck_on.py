@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.heat import (
+    LEFT_BESIDE_ANOTHER,
     RESTING_WATTS,
     band_reason,
-    heat_projection,
+    less_sure,
     power_reason,
     slope_over,
     slope_reason,
@@ -84,10 +85,7 @@ class HeaterStuckOn:
         confidence, reasons = self._weigh(subject, tank, warm, setting)
         if confidence == 0.0:
             return NORMAL
-        if warm.against is not None:
-            confidence *= 0.6
-            reasons = (*reasons, warm.against)
-        return Finding(confidence, reasons, EXPLAINS, projection=heat_projection(subject, tank, confidence))
+        return Finding(*less_sure(confidence, reasons, (warm.against, LEFT_BESIDE_ANOTHER)), EXPLAINS)
 
     def _weigh(
         self, subject: Look, tank: TankLook, warm: Warm, setting: Mapping[str, float]

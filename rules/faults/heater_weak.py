@@ -14,7 +14,15 @@ from dataclasses import dataclass
 
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
-from rules.faults.heat import band_reason, cold_room, heat_projection, power_reason, slope_over, slope_reason
+from rules.faults.heat import (
+    LEFT_BESIDE_ANOTHER,
+    band_reason,
+    cold_room,
+    less_sure,
+    power_reason,
+    slope_over,
+    slope_reason,
+)
 from rules.faults.heat_lost import LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
@@ -74,11 +82,8 @@ class HeaterWeak:
         confidence, reasons = self._weigh(subject, tank, cold, setting)
         if confidence == 0.0:
             return NORMAL
-        for against, left in ((cold.against, 0.6), (cold.stands, LEFT_WHERE_NOTHING_FLOWS)):
-            if against is not None:
-                confidence *= left
-                reasons = (*reasons, against)
-        return Finding(confidence, reasons, EXPLAINS, projection=heat_projection(subject, tank, confidence))
+        doubts = (cold.against, LEFT_BESIDE_ANOTHER), (cold.stands, LEFT_WHERE_NOTHING_FLOWS)
+        return Finding(*less_sure(confidence, reasons, *doubts), EXPLAINS)
 
     def _weigh(
         self, subject: Look, tank: TankLook, cold: Cold, setting: Mapping[str, float]
@@ -104,7 +109,7 @@ class HeaterWeak:
             return 0.3, (low,)
         if long.median >= -0.01 or slope_over(subject, 60).median > 0.02:
             return cold.lingering, (low,)
-        ratio = slope_over(subject, 60).median / cold.usual.falls if cold.usual.falls < -0.05 else 1.0
+        ratio = slope_over(subject, 60).median / cold.falls if cold.usual.falls < -0.05 else 1.0
         return 0.65 - 0.3 * ramp(ratio, 0.5, 0.8), (low, slope_reason(subject, 180, cold.usual.falls))
 
 
