@@ -76,8 +76,8 @@ class Usual(NamedTuple):
     ----------
     noise, greatest_noise
         Median of the noise within cells, and greatest median of an hour of them.
-    jump, greatest_jump
-        Median and 98 % quantile of how far a cell median lies from the mean of its neighbours.
+    jump, rough_jump, greatest_jump
+        Median, 95 % and 98 % quantile of how far a cell median lies from the mean of its neighbours.
     moving
         Share of cells in which the value moves at all.
     longest_rest
@@ -89,6 +89,7 @@ class Usual(NamedTuple):
     noise: float
     greatest_noise: float
     jump: float
+    rough_jump: float
     greatest_jump: float
     moving: float
     longest_rest: int
@@ -96,7 +97,7 @@ class Usual(NamedTuple):
     high: float
 
 
-UNKNOWN = Usual(NAN, NAN, NAN, NAN, NAN, 0, NAN, NAN)
+UNKNOWN = Usual(NAN, NAN, NAN, NAN, NAN, NAN, 0, NAN, NAN)
 
 
 class Hours:
@@ -271,6 +272,7 @@ class Hours:
             noise=within[len(within) // 2] if within else NAN,
             greatest_noise=max(_medians_of_hours(noises), default=NAN),
             jump=jumps[len(jumps) // 2],
+            rough_jump=jumps[math.floor(0.95 * (len(jumps) - 1))],
             greatest_jump=jumps[math.floor(0.98 * (len(jumps) - 1))],
             moving=len(moves) / len(known),
             longest_rest=max(rests),

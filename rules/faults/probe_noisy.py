@@ -27,6 +27,8 @@ _GATE_CELLS = 5
 # An hour is noisier than any before by so much; water that ripples has rough hours of its own.
 _BEYOND_GREATEST = 1.2
 _AS_BEFORE = 0.4
+# What lasts for half of so many minutes is no rough hour.
+_LASTING = 720
 # Where cells tell no noise, as many readings as these are looked at.
 _READINGS = 18
 _FEWEST_READINGS = 12
@@ -50,8 +52,9 @@ class ProbeNoisy:
         Parameter(
             "factor",
             "number",
-            3.0,
-            "how many times the noise of the last three days; a pump set stronger makes it twice as large",
+            3.2,
+            "how many times the noise of the last three days; a pump set stronger makes it twice as large, "
+            "and a coarse display may show three digits beside one",
         ),
         Parameter("on_delay", "duration", HOUR_US, "hands in the tank stir for less than an hour"),
         Parameter("off_delay", "duration", HOUR_US, "a loose plug is quiet for a while"),
@@ -77,9 +80,15 @@ class ProbeNoisy:
         if len(known) < _GATE_CELLS or usual.noise != usual.noise:
             return None
         noise = known[len(known) // 2]
-        is_new = not noise < _BEYOND_GREATEST * usual.greatest_noise
+        is_new = not noise < _BEYOND_GREATEST * usual.greatest_noise or self._lasts(subject, setting)
         digit = subject.recent_resolution(_WINDOW)
         return self._found(noise, usual.noise, digit, subject, tank, setting, is_new=is_new)
+
+    def _lasts(self, subject: Look, setting: Mapping[str, float]) -> bool:
+        """Whether it has been so noisy for longer than a rough hour."""
+        noises = sorted(noise for noise in subject.noises(_LASTING) if noise == noise)
+        usual = max(subject.hours.usual.noise, _DIGIT_SHARE * subject.recent_resolution(_LASTING))
+        return len(noises) >= 6 * _GATE_CELLS and noises[len(noises) // 2] >= setting["factor"] * usual
 
     def _between_readings(
         self, subject: Look, tank: TankLook, setting: Mapping[str, float]
@@ -98,7 +107,7 @@ class ProbeNoisy:
         usual = subject.hours.usual
         jumps.sort()
         jump = jumps[len(jumps) // 2]
-        if usual.jump != usual.jump or jump < usual.greatest_jump:
+        if usual.jump != usual.jump or jump < usual.rough_jump:
             return None
         # Water that moves much goes somewhere; noise stays where it is.
         cells_in_order = sorted(cells)

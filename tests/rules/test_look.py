@@ -202,13 +202,14 @@ def test_water_on_its_course_does_not_drift(swing):
 
 @pytest.mark.parametrize(("a_day", "is_high"), [(0.2, True), (-0.2, False)])
 def test_a_slow_move_gathers_on_its_side(a_day, is_high):
-    """0.6 in three days of a band of +/- 0.3, whose sigma is 0.1: the mean deviation is three sigmas."""
+    """0.6 in three days of a band of +/- 0.3 that holds 99 %: of a normal distribution 2.576 sigmas."""
     drift = hours_of(lambda hour: 25.0 + a_day * hour / 24, Course()).drift
     assert drift is not None
     assert (drift.high > 1.0, drift.low > 1.0) == (is_high, not is_high)
     assert drift.slope.median * 24 == pytest.approx(a_day, rel=0.05)
     # Twelve periods of 0.025, 0.075 ... 0.575, less half a sigma each, by hand.
-    expected = sum(max(0.0, (0.025 + 0.05 * n) / 0.1 - 0.5) for n in range(PERIODS)) / LIMIT
+    sigma = 0.3 / 2.576
+    expected = sum(max(0.0, (0.025 + 0.05 * n) / sigma - 0.5) for n in range(PERIODS)) / LIMIT
     assert max(drift.high, drift.low) == pytest.approx(expected, rel=0.03)
     assert drift.step is None
 
