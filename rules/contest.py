@@ -16,6 +16,8 @@ from rules.trace import MINUTE_US
 
 # How much surer another cause must be to take the word.
 OVERTAKING = 0.15
+# What is as sure as this names a limit that was crossed: the limit is evidence of its own.
+NAMES = 0.4
 # A cause less sure than this is no help to a half-asleep person.
 LEAST_RIVAL = 0.3
 # A condition is not held over a longer stretch in which it could not be known.
@@ -89,12 +91,11 @@ class Post:
         return self.is_held and (self.speaks or (self.finding is not None and self.finding.confidence >= ON))
 
     def may_name(self, priority: Priority) -> bool:
-        """Whether it is on, waits for its on-delay only, and is no more urgent than that."""
+        """Whether it is silent, sure enough for a limit that is crossed now, and no more urgent than that."""
         return (
             not self.speaks
-            and self.since_us != NEVER
             and self.finding is not None
-            and self.finding.confidence >= ON
+            and self.finding.confidence >= NAMES
             and self.priority.rank <= priority.rank
         )
 
@@ -135,9 +136,10 @@ class Post:
             if end_us - self._off_us >= self.setting["off_delay"]:
                 self.release()
 
-    def speak(self) -> None:
-        """Be an alarm without waiting any longer."""
+    def speak(self, at_us: int) -> None:
+        """Be an alarm without waiting any longer, since `at_us` if not before."""
         self.is_held = self.speaks = True
+        self.since_us = min(self.since_us, at_us)
 
     def suspend(self) -> None:
         """Neither begin nor end at this step, and void running delays: planned work suppresses it."""

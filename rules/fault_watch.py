@@ -206,7 +206,7 @@ class FaultWatch:
         first = explaining[0] if explaining else None
         subject = None if first is None else _subject(first, tank)
         if first is not None and subject is not None and first.may_name(event.priority):
-            first.speak()
+            first.speak(event.at_us)
             found.append(self._raised(first, explaining, subject, event.at_us))
         if first is not None and first.speaks and first.is_of_probe and first.confidence >= _NOT_OF_THE_WATER:
             event = replace(event, priority=min(event.priority, first.priority, key=lambda one: one.rank))

@@ -28,6 +28,8 @@ _LEAST_DRAINING = 15
 _LONGEST_CHANGE = 75
 # A fan that comes on in the afternoon doubles evaporation for some hours.
 _FAN_RATIO = 2.2
+# How far salinity alone must fall, in what a healthy probe wanders by.
+_SALT_ALONE = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +105,7 @@ class Leak:
         since_us = level.end_us - minutes * MINUTE_US
         recent = -level.slope(60 if minutes >= 60 else 30).median
         is_filled = tank.has("top_off")
-        falls = max(usual.falls if is_filled else usual.sinks, 0.02)
+        falls = usual.evaporates if is_filled else max(usual.sinks, 0.02)
         reasons: tuple[Reason, ...] = (
             Reason(Sign.LEVEL, level.name, level.value, usual.low, usual.high, since_us),
             Reason(Sign.SLOPE, level.name, -recent, -falls, window_us=60 * MINUTE_US),
@@ -223,9 +225,9 @@ class Leak:
                 return 0.55 + 0.3 * ramp(score, 2.7, 5.0), is_slow
         if shows and fall.share >= 0.6:
             return 0.6 + 0.3 * ramp(fall.share, 0.6, 1.5), fall.hours >= 8
-        if fall.share < 1.0:
-            return 0.15 + 0.25 * ramp(fall.share, 0.5, 1.0), is_slow
-        sure = 0.55 + 0.2 * ramp(fall.share, 1.0, 2.0)
+        if fall.share < _SALT_ALONE:
+            return 0.15 + 0.25 * ramp(fall.share, 0.5, _SALT_ALONE), is_slow
+        sure = 0.55 + 0.2 * ramp(fall.share, _SALT_ALONE, 2.0)
         return (0.35 if hides else sure), is_slow
 
     def _with_intake(

@@ -171,7 +171,10 @@ class ProbeDry:
             # Who changes water may empty the sump.
             sure = 0.7 if subject.end_us - since_us >= _WATER_CHANGE_US else 0.4
         else:
-            # The water went slowly, and has come down to the probe's own zero.
+            # The water went slowly, and has come down to the probe's own zero. A sump or a reservoir is empty
+            # itself then.
+            if tank.role_of(subject.name) is not None:
+                return NORMAL
             rest = max(_REST_MINUTES, round(5 * _REST_READINGS * subject.habits.interval_cells))
             if subject.span(rest) > _LEVEL_REST * usual:
                 return NORMAL

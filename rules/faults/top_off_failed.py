@@ -19,6 +19,8 @@ from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
 EXPLAINS = frozenset({"level_low", "salinity_high"})
+# Falls by so much of its full height at once: somebody took it, and the pump did not empty it.
+_TAKEN_SHARE = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +78,18 @@ class TopOffFailed:
         empty = setting["empty_share"] * high
         if not reservoir.value < empty:
             return NORMAL
-        # Who fills it anew or cleans it is done within the hour.
         minutes = sump.minutes_beyond(reservoir, empty, is_high=False)
         since_us = reservoir.end_us - minutes * MINUTE_US
         reasons = (Reason(Sign.LEVEL, reservoir.name, reservoir.value, empty, None, since_us),)
-        # What a leak has emptied tells of the leak.
-        is_told = minutes >= 60 and not intake.draws_much(reservoir)
-        return Finding(0.6 if is_told else 0.4, reasons, EXPLAINS, (reservoir.name,))
+        explains = EXPLAINS | {f"{reservoir.name}_low"}
+        if intake.draws_much(reservoir):
+            # What a leak has emptied tells of the leak.
+            return Finding(0.4, reasons, explains, (reservoir.name,))
+        if minutes >= 60:
+            return Finding(0.6, reasons, explains, (reservoir.name,))
+        # Who cleans it, or lifts its probe, is done within the hour.
+        is_taken = sump.greatest_step(reservoir, minutes + 30, is_rise=False) > _TAKEN_SHARE * high
+        return Finding(0.4 if is_taken else 0.55, reasons, explains, (reservoir.name,), priority=Priority.LOW)
 
     def _by_level(
         self,
@@ -97,11 +104,13 @@ class TopOffFailed:
         since_us = level.end_us - minutes * MINUTE_US
         reasons: tuple[Reason, ...] = (
             Reason(Sign.LEVEL, level.name, level.value, usual.low, usual.high, since_us),
-            Reason(Sign.SLOPE, level.name, level.slope(120).median, -usual.falls, window_us=120 * MINUTE_US),
+            Reason(
+                Sign.SLOPE, level.name, level.slope(120).median, -usual.evaporates, window_us=120 * MINUTE_US
+            ),
         )
         # From the mark on, so that what comes after a fast fall is not taken for a slow one.
-        ratio = depth / max(minutes, 30) * 60 / max(usual.falls, 0.02)
-        recent = -level.slope(60).median / max(usual.falls, 0.02)
+        ratio = depth / max(minutes, 30) * 60 / usual.evaporates
+        recent = -level.slope(60).median / usual.evaporates
         fastest = setting["greatest_ratio"]
         jump = sump.greatest_step(level, minutes + 30, is_rise=False)
         is_slow = max(ratio, recent if recent == recent else 0.0) <= 1.3 * fastest

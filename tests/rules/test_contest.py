@@ -102,7 +102,7 @@ def test_a_crossed_limit_ends_the_waiting_of_what_is_no_more_urgent():
         True,
         False,
     ]
-    waiting.speak()
+    waiting.speak(at_us=5)
     assert not waiting.may_name(Priority.URGENT)
     # What speaks goes on as if its delay had passed.
     assert run([waiting], range(5, 20, 5), sure(0.7)) == []
@@ -111,5 +111,9 @@ def test_a_crossed_limit_ends_the_waiting_of_what_is_no_more_urgent():
 
 def test_what_is_only_possible_names_no_limit():
     waiting = post("probe_dry")
-    run([waiting], range(0, 5, 5), sure(0.45))
+    run([waiting], range(0, 5, 5), sure(0.35))
     assert not waiting.may_name(Priority.URGENT)
+    run([waiting], range(5, 10, 5), sure(0.4))
+    assert waiting.may_name(Priority.URGENT)
+    waiting.speak(at_us=7)
+    assert waiting.since_us == 7

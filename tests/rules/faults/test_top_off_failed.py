@@ -15,7 +15,7 @@ DEAD = from_fault(0.0, 1.0)
 @pytest.mark.parametrize("names", [BASIC, ("sump_level",), ALL], ids=["basic", "level alone", "all"])
 @pytest.mark.parametrize("volume", [80.0, 400.0, 1500.0])
 def test_it_is_named_in_less_than_half_of_what_a_limit_takes(names, volume):
-    water = Water(volume, pump_works=DEAD, hours=FAULT + 24.0)
+    water = Water(volume, pump_works=DEAD, hours=FAULT + 24.0, reservoir=0.2 * volume)
     hours_of_a_limit = 3.0 / (volume * 0.01 / 24.0 / water.area / 10.0)
     told = listen(water, names)
     hours, event = told.first("top_off_failed")
@@ -55,6 +55,13 @@ def test_an_empty_reservoir_is_named_before_the_level_falls(litres, is_named):
     assert ("top_off_failed" in told.causes) is is_named
     if is_named:
         assert 1.0 <= told.first("top_off_failed")[0] < 1.6
+
+
+def test_a_reservoir_that_its_pump_has_emptied_is_named_at_once_and_not_urgently():
+    told = listen(Water(reservoir=1.002 * 4.0 * FAULT / 24.0), ("sump_level", "reservoir"))
+    hours, event = told.first("top_off_failed")
+    assert hours < 0.5
+    assert event.priority is Priority.LOW
 
 
 def test_a_reservoir_taken_out_to_be_cleaned_is_not_empty():
