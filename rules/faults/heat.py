@@ -160,9 +160,22 @@ def usual(subject: Look) -> Usual | None:
 
 
 def switching(subject: Look, power: Look, *, warms: bool) -> Switching | None:
-    """When equipment that `warms` or cools was switched in three days; None where it never worked."""
-    temperatures = list(subject.cells(_LOOK_BACK_MINUTES))
-    powers = list(power.cells(_LOOK_BACK_MINUTES))
+    """When equipment that `warms` or cools was switched in three days; None where it never worked.
+
+    As of the last whole hour: faults ask for it at each step.
+    """
+
+    def beside(powers: list[float]) -> Switching | None:
+        return subject.hours.once(
+            lambda temperatures: _switching(temperatures, powers, warms=warms),
+            (_switching, power.name, warms),
+        )
+
+    return power.hours.once(beside, (_switching, subject.name, warms))
+
+
+def _switching(temperatures: list[float], powers: list[float], *, warms: bool) -> Switching | None:
+    """The same from the cells of both, which end together."""
     count = min(len(temperatures), len(powers))
     pairs = [
         (watts, value)

@@ -21,8 +21,8 @@ from rules.setup import HOUR_US
 from rules.trace import MINUTE_US
 
 _WINDOW = 60
-# The gate: so many cells of the last hour are odd.
-_GATE_RATIO = 1.8
+# The gate: so many cells of the last hour are odd, by more than two digits beside one.
+_GATE_RATIO = 2.1
 _GATE_CELLS = 5
 # An hour is noisier than any before by so much; water that ripples has rough hours of its own.
 _BEYOND_GREATEST = 1.2
