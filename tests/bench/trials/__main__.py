@@ -80,7 +80,7 @@ def main() -> int:
     methods = {"none": (), "limits": tuple(method.name for method in LIMITS), "all": tuple(campaign.METHODS)}[
         options.compare
     ]
-    pattern = campaign.Task("", (), sets, options.size, methods, bool(methods), options.refit_days)
+    pattern = campaign.Task((), sets, options.size, methods, bool(methods), options.refit_days)
     played, lived = [], []
     if not options.quiet_only:
         played = campaign.run_faults(names, trials, options.workers, pattern, options.first_seed)

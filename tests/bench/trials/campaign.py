@@ -1,8 +1,7 @@
 """Many trials on several cores: what is played, by whom, and what is gathered.
 
-Workers are spawned, never forked, and share nothing: a task is a fault, a tank and the seeds to play in
-it, so that a tank's fortnight is lived through once. The same seeds give the same verdicts on any number of
-cores.
+Workers are spawned, never forked, and share nothing: a task is a tank with all trials that are played in it,
+so that its fortnight is lived through once. The same seeds give the same verdicts on any number of cores.
 """
 
 from __future__ import annotations
@@ -49,10 +48,9 @@ class LivedThrough:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A fault and a tank with the seeds to play in it, or (without a fault) the number of a quiet month."""
+    """Faults and seeds to play in one tank, or (without a fault) the number of a quiet month."""
 
-    name: str
-    seeds: tuple[int, ...]
+    trials: tuple[tuple[str, int], ...]
     sets: tuple[str, ...]
     volume: float | None = None
     methods: tuple[str, ...] = ()
@@ -81,9 +79,10 @@ def _sets_of_method(method: Method, sets: Sequence[str]) -> tuple[str, ...]:
 
 def _group(task: Task) -> list[Played]:
     found = []
-    for seed in task.seeds:
-        played = trial.play(task.name, seed, task.volume)
-        one = Played(task.name, seed, [trial.judge(played, sensors)[0] for sensors in task.sets])
+    for name, seed in task.trials:
+        played = trial.play(name, seed, task.volume)
+        sets = sets_of(name, task.sets)
+        one = Played(name, seed, [trial.judge(played, sensors)[0] for sensors in sets])
         methods = task.methods_at(seed)
         if methods:
             key = trial.world_key(played.case, seed, task.volume)
@@ -99,18 +98,19 @@ def _group(task: Task) -> list[Played]:
                 [(a, b) for _, a, b in played.planned],
             )
             for method in methods:
-                for sensors in _sets_of_method(method, task.sets):
+                for sensors in _sets_of_method(method, sets):
                     names = _names(sensors, played.world.series)
                     table = ring_minutes(method, stretch, names, played.at_us)
                     one.others[method.name, sensors] = table
-        if task.with_best and task.name not in ideal.WITHOUT_COURSE:
+        if task.with_best and name not in ideal.WITHOUT_COURSE:
             one.best = ideal.best_minutes(played, 1.0)
         found.append(one)
     return found
 
 
 def _month(task: Task) -> list[LivedThrough]:
-    lived = trial.live(task.seeds[0])
+    ((_, number),) = task.trials
+    lived = trial.live(number)
     one = LivedThrough([trial.judge_month(lived, sensors, task.refit_days)[0] for sensors in task.sets])
     if task.methods:
         known = trial.learned(lived.key)
@@ -152,27 +152,25 @@ def spread(
 
 
 def fault_tasks(names: Iterable[str], trials: int, first_seed: int, pattern: Task) -> list[Task]:
-    """Seeds of one tank together; sets, methods and the rest as in `pattern`."""
-    tasks = []
+    """Trials of one tank together, the most first; sets, methods and the rest as in `pattern`."""
+    groups: dict[tuple, list[tuple[str, int]]] = defaultdict(list)
     for name in names:
-        chosen = sets_of(name, pattern.sets)
-        if not chosen:
-            continue
-        groups: dict[int, list[int]] = defaultdict(list)
-        for seed in range(first_seed, first_seed + trials):
-            groups[seed % trial.POOL].append(seed)
-        tasks += [replace(pattern, name=name, seeds=tuple(seeds), sets=chosen) for seeds in groups.values()]
-    return tasks
+        if sets_of(name, pattern.sets):
+            for seed in range(first_seed, first_seed + trials):
+                groups[trial.world_key(CASES[name], seed, pattern.volume)].append((name, seed))
+    return [replace(pattern, trials=tuple(group)) for group in sorted(groups.values(), key=len, reverse=True)]
 
 
 def run_faults(
     names: Iterable[str], trials: int, workers: int, pattern: Task, first_seed: int = 0
 ) -> list[Played]:
-    """So many trials of every fault."""
-    return spread(_group, fault_tasks(names, trials, first_seed, pattern), workers, "faults", "tank")
+    """So many trials of every fault, in the order of the faults and the seeds."""
+    names = tuple(names)
+    played = spread(_group, fault_tasks(names, trials, first_seed, pattern), workers, "faults", "tank")
+    return sorted(played, key=lambda one: (names.index(one.name), one.seed))
 
 
 def run_months(months: Sequence[int], workers: int, pattern: Task) -> list[LivedThrough]:
     """Quiet months with every set."""
-    tasks = [replace(pattern, name="", seeds=(index,)) for index in months]
+    tasks = [replace(pattern, trials=(("", index),)) for index in months]
     return spread(_month, tasks, workers, "quiet months", "month")
