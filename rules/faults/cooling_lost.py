@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.heat import (
-    LEFT_BESIDE_ANOTHER,
     band_reason,
     less_sure,
     power_reason,
@@ -24,7 +23,7 @@ from rules.faults.heat import (
     switching,
     working,
 )
-from rules.faults.heat_gained import Warm, beyond, see_warm
+from rules.faults.heat_gained import LEFT_BESIDE_ANOTHER, Warm, beyond, see_warm
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 

@@ -52,8 +52,6 @@ _FEWEST_OF_SLOPE = 5
 _LEAST_STEP = 0.25
 # Two probes that part by more within a day do not show the same water; by less they part where one lags.
 _PARTED = 0.15
-# What a second probe that says otherwise leaves of a finding.
-LEFT_BESIDE_ANOTHER = 0.5
 # A thermostat's hysteresis is 0.2 degC at least (common practice, no source).
 _LEAST_TURN = 0.1
 # What a plug meters while its equipment rests; a state is 0 or 1.

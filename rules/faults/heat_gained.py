@@ -21,6 +21,8 @@ from rules.trace import MINUTE_US
 _LEAST_MARGIN_OF_SWITCH = 0.09
 # Where the power speaks, too, temperature need not say it alone.
 _NOISES_OF_SWITCH = 2.0
+# What a second probe that says otherwise leaves of a finding: new water reaches one of them first.
+LEFT_BESIDE_ANOTHER = 0.6
 
 
 class Warm(NamedTuple):

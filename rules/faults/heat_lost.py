@@ -31,6 +31,8 @@ _NOISES_OF_REST = 3.5
 # Water that has not become colder for six hours has found its heater again, or another setpoint.
 _SETTLED_MINUTES = 360
 _SETTLED_CHANGE = -0.05
+# What a second probe that says otherwise leaves of a finding.
+LEFT_BESIDE_ANOTHER = 0.5
 # While the return pump stands a cold probe is a matter of the pump, and the heater a rival.
 LEFT_WHERE_NOTHING_FLOWS = 0.5
 _TURNING_MINUTES = 720

@@ -15,14 +15,13 @@ from dataclasses import dataclass
 from rules.events import Priority, Reason
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.heat import (
-    LEFT_BESIDE_ANOTHER,
     band_reason,
     less_sure,
     power_reason,
     slope_over,
     slope_reason,
 )
-from rules.faults.heat_lost import LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
+from rules.faults.heat_lost import LEFT_BESIDE_ANOTHER, LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US, NAN
 
