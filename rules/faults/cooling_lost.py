@@ -23,7 +23,7 @@ from rules.faults.heat import (
     switching,
     working,
 )
-from rules.faults.heat_gained import LEFT_BESIDE_ANOTHER, Warm, beyond, see_warm
+from rules.faults.heat_gained import Warm, beyond, see_warm
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
@@ -80,8 +80,7 @@ class CoolingLost:
         )
         if confidence == 0.0:
             return NORMAL
-        sure = less_sure(confidence, reasons, (warm.against, LEFT_BESIDE_ANOTHER))
-        return Finding(*sure, EXPLAINS, priority=priority)
+        return Finding(*less_sure(confidence, reasons, warm.doubts), EXPLAINS, priority=priority)
 
     def _by_power(
         self, subject: Look, tank: TankLook, warm: Warm

@@ -12,6 +12,7 @@ left out, so that a fault does not make itself usual.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from rules.events import Reason, Sign
@@ -52,6 +53,9 @@ _FEWEST_OF_SLOPE = 5
 _LEAST_STEP = 0.25
 # Two probes that part by more within a day do not show the same water; by less they part where one lags.
 _PARTED = 0.15
+# What each leaves of a finding.
+_LEFT_BY_HOUR = 0.6
+_LEFT_BY_DAY = 0.5
 # A thermostat's hysteresis is 0.2 degC at least (common practice, no source).
 _LEAST_TURN = 0.1
 # What a plug meters while its equipment rests; a state is 0 or 1.
@@ -88,6 +92,13 @@ class Switching(NamedTuple):
     full: float
     on_at: float
     off_at: float
+
+
+class Doubt(NamedTuple):
+    """What speaks against a finding, and the share of its confidence that this leaves."""
+
+    reason: Reason
+    left: float
 
 
 def _known(values: list[float]) -> list[float]:
@@ -279,19 +290,25 @@ def working(power: Look, full: float) -> float:
     return watts / full
 
 
-def says_second_probe(subject: Look, tank: TankLook) -> Reason | None:
-    """What a second probe of the same water says against a change of the first; None for nothing."""
+def says_second_probe(subject: Look, tank: TankLook) -> Doubt | None:
+    """What a second probe of the same water says against a change of the first; None for nothing.
+
+    Where they part within the hour new water has reached one first, or one has failed: what is sure without
+    them is told all the same, for it may be the second. Water takes no day to move both.
+    """
     other = tank.known("temperature_2")
     if other is None or other.name == subject.name:
         return None
     change, same = subject.change(60), other.change(60)
     doubt = 3.0 * (subject.noise_of_level + other.noise_of_level)
     if abs(change) > doubt and abs(same - change) > max(0.5 * abs(change), doubt):
-        return Reason(Sign.NEIGHBOR, other.name, same - change, window_us=HOUR_US, speaks_against=True)
+        reason = Reason(Sign.NEIGHBOR, other.name, same - change, window_us=HOUR_US, speaks_against=True)
+        return Doubt(reason, _LEFT_BY_HOUR)
     # What came slowly shows in how far they lie apart now, and lay apart a day ago, each over an hour.
     now, before = (_apart(subject, other, minutes_ago) for minutes_ago in (0, 24 * 60))
     if abs(now - before) > max(_PARTED, doubt / 2):
-        return Reason(Sign.NEIGHBOR, other.name, before - now, window_us=24 * HOUR_US, speaks_against=True)
+        reason = Reason(Sign.NEIGHBOR, other.name, before - now, window_us=24 * HOUR_US, speaks_against=True)
+        return Doubt(reason, _LEFT_BY_DAY)
     return None
 
 
@@ -335,11 +352,10 @@ def cold_room(tank: TankLook) -> Reason | None:
 
 
 def less_sure(
-    confidence: float, reasons: tuple[Reason, ...], *doubts: tuple[Reason | None, float]
+    confidence: float, reasons: tuple[Reason, ...], doubts: Iterable[Doubt]
 ) -> tuple[float, tuple[Reason, ...]]:
-    """The same with what speaks against it, each with the share of confidence that it leaves."""
-    for against, left in doubts:
-        if against is not None:
-            confidence *= left
-            reasons = (*reasons, against)
+    """The same with what speaks against it."""
+    for doubt in doubts:
+        confidence *= doubt.left
+        reasons = (*reasons, doubt.reason)
     return confidence, reasons

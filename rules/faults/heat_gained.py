@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rules.events import Reason
 from rules.faults.heat import (
+    Doubt,
     Usual,
     hours_beyond,
     margin_of,
@@ -21,8 +21,6 @@ from rules.trace import MINUTE_US
 _LEAST_MARGIN_OF_SWITCH = 0.09
 # Where the power speaks, too, temperature need not say it alone.
 _NOISES_OF_SWITCH = 2.0
-# What a second probe that says otherwise leaves of a finding: new water reaches one of them first.
-LEFT_BESIDE_ANOTHER = 0.6
 
 
 class Warm(NamedTuple):
@@ -43,8 +41,8 @@ class Warm(NamedTuple):
         By how much it rises faster than is usual at this hour, degC/h.
     is_plausible
         Whether water can warm so far in that time.
-    against
-        What a second probe says against it.
+    doubts
+        What speaks against it: a second probe.
     """
 
     usual: Usual
@@ -55,7 +53,7 @@ class Warm(NamedTuple):
     since_us: int
     excess: float
     is_plausible: bool
-    against: Reason | None
+    doubts: tuple[Doubt, ...]
 
 
 def see_warm(subject: Look, tank: TankLook, least_margin: float, greatest_rate: float) -> Warm | None:
@@ -72,6 +70,7 @@ def see_warm(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
     height = value - known.high - 2.0 * steps_since(subject, hours, +1, greatest_rate)
     band, before = subject.band, subject.band_before(60)
     hour = slope_over(subject, 60).median
+    against = says_second_probe(subject, tank)
     excess = hour if band is None or before is None else hour - (band.centre - before.centre)
     return Warm(
         known,
@@ -82,7 +81,7 @@ def see_warm(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
         subject.end_us - round(hours * 60) * MINUTE_US,
         excess,
         height <= greatest_rate * hours + margin,
-        says_second_probe(subject, tank),
+        () if against is None else (against,),
     )
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rules.events import Reason
 from rules.faults.heat import (
+    Doubt,
     Usual,
     hours_beyond,
     margin_of,
@@ -31,10 +31,9 @@ _NOISES_OF_REST = 3.5
 # Water that has not become colder for six hours has found its heater again, or another setpoint.
 _SETTLED_MINUTES = 360
 _SETTLED_CHANGE = -0.05
-# What a second probe that says otherwise leaves of a finding.
-LEFT_BESIDE_ANOTHER = 0.5
 # While the return pump stands a cold probe is a matter of the pump, and the heater a rival.
-LEFT_WHERE_NOTHING_FLOWS = 0.5
+_LEFT_WHERE_NOTHING_FLOWS = 0.5
+# A heater has turned the water several times in so long.
 _TURNING_MINUTES = 720
 # Once is a lamp that came on.
 _TURNS_OF_HEATER = 2
@@ -63,10 +62,9 @@ class Cold(NamedTuple):
         What the heater takes at full power, W, and which share of it now.
     rest
         How far the water lies below where the heater sets in, in margins of its own; NaN: not known.
-    against
-        What a second probe says against it.
-    stands
-        That the return pump stands, and the probe may not be where the heater is.
+    doubts
+        What speaks against it: a second probe, or a return pump that stands, for then the probe may not be
+        where the heater is.
     """
 
     usual: Usual
@@ -81,8 +79,7 @@ class Cold(NamedTuple):
     full: float
     share: float
     rest: float
-    against: Reason | None
-    stands: Reason | None
+    doubts: tuple[Doubt, ...]
 
 
 def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: float) -> Cold | None:
@@ -121,6 +118,8 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
     # What came at once (a water change, a probe in air) is not what a heater lost: that must outweigh it.
     depth -= 2.0 * steps_since(subject, hours, -1, greatest_rate)
     cools = relaxing(tank)
+    against, pump = says_second_probe(subject, tank), return_stands(tank)
+    stands = None if pump is None else Doubt(pump, _LEFT_WHERE_NOTHING_FLOWS)
     return Cold(
         known,
         known.falls if cools is None else min(known.falls / 4, known.falls + (known.low - value) / cools[0]),
@@ -134,6 +133,5 @@ def see_cold(subject: Look, tank: TankLook, least_margin: float, greatest_rate: 
         full,
         share,
         rest,
-        says_second_probe(subject, tank),
-        return_stands(tank),
+        tuple(doubt for doubt in (against, stands) if doubt is not None),
     )

@@ -21,7 +21,7 @@ from rules.faults.heat import (
     slope_over,
     slope_reason,
 )
-from rules.faults.heat_lost import LEFT_BESIDE_ANOTHER, LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
+from rules.faults.heat_lost import Cold, see_cold
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US, NAN
 
@@ -92,8 +92,7 @@ class HeaterFailedOff:
         confidence, reasons = self._weigh(subject, cold, setting)
         if confidence == 0.0:
             return NORMAL
-        doubts = (cold.against, LEFT_BESIDE_ANOTHER), (cold.stands, LEFT_WHERE_NOTHING_FLOWS)
-        return Finding(*less_sure(confidence, reasons, *doubts), EXPLAINS)
+        return Finding(*less_sure(confidence, reasons, cold.doubts), EXPLAINS)
 
     def _weigh(
         self, subject: Look, cold: Cold, setting: Mapping[str, float]

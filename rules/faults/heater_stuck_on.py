@@ -23,7 +23,7 @@ from rules.faults.heat import (
     switching,
     working,
 )
-from rules.faults.heat_gained import LEFT_BESIDE_ANOTHER, Warm, beyond, see_warm
+from rules.faults.heat_gained import Warm, beyond, see_warm
 from rules.look import Look, TankLook
 from rules.trace import MINUTE_US
 
@@ -84,7 +84,7 @@ class HeaterStuckOn:
         confidence, reasons = self._weigh(subject, tank, warm, setting)
         if confidence == 0.0:
             return NORMAL
-        return Finding(*less_sure(confidence, reasons, (warm.against, LEFT_BESIDE_ANOTHER)), EXPLAINS)
+        return Finding(*less_sure(confidence, reasons, warm.doubts), EXPLAINS)
 
     def _weigh(
         self, subject: Look, tank: TankLook, warm: Warm, setting: Mapping[str, float]

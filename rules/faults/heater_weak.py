@@ -22,7 +22,7 @@ from rules.faults.heat import (
     slope_over,
     slope_reason,
 )
-from rules.faults.heat_lost import LEFT_BESIDE_ANOTHER, LEFT_WHERE_NOTHING_FLOWS, Cold, see_cold
+from rules.faults.heat_lost import Cold, see_cold
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
 from rules.trace import MINUTE_US
@@ -81,8 +81,7 @@ class HeaterWeak:
         confidence, reasons = self._weigh(subject, tank, cold, setting)
         if confidence == 0.0:
             return NORMAL
-        doubts = (cold.against, LEFT_BESIDE_ANOTHER), (cold.stands, LEFT_WHERE_NOTHING_FLOWS)
-        return Finding(*less_sure(confidence, reasons, *doubts), EXPLAINS)
+        return Finding(*less_sure(confidence, reasons, cold.doubts), EXPLAINS)
 
     def _weigh(
         self, subject: Look, tank: TankLook, cold: Cold, setting: Mapping[str, float]

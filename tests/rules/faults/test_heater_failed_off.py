@@ -158,3 +158,25 @@ def test_a_cold_day_without_a_fault_is_none():
 
 def test_at_full_power_a_rising_room_changes_nothing():
     assert listen(Plain(room=always(23.0), hours=120.0)).causes == []
+
+
+@pytest.mark.parametrize("volume", [80.0, 400.0, 1500.0])
+def test_a_second_probe_that_has_frozen_does_not_keep_it_silent(volume):
+    """Neither probe can be told from the other, and the tank is the one that cannot wait."""
+    tank = Plain(volume, heats=OFF)
+    times, columns = tank.live()
+    frozen = columns["temperature"].copy()
+    hour = np.arange(1, len(times) + 1) * tank.every_minutes / 60.0
+    frozen[hour >= FAULT] = SETPOINT
+    told = listen(tank, (*WITH_POWER, "temperature_2"), changed={"temperature_2": frozen})
+    assert told.first("heater_failed_off")[0] < 2.5
+
+
+def test_a_second_probe_that_stays_speaks_against_one_that_drifts():
+    """The heater rests, for the water is warm: 0.6 degC a day is the probe."""
+    tank = Plain(hours=FAULT + 48.0, shown=lambda hour: -0.6 / 24.0 * max(0.0, hour - FAULT))
+    _, columns = Plain(hours=FAULT + 48.0).live()
+    series = (*WITH_POWER, "temperature_2")
+    told = listen(tank, series, changed={"temperature_2": columns["temperature"]})
+    assert "heater_failed_off" not in told.causes
+    assert "heater_failed_off" in listen(tank, WITH_POWER).causes
