@@ -8,7 +8,6 @@ the hours since `FAULT` and of what was shown.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -25,6 +24,7 @@ from rules import (
     SeriesRules,
     TankRules,
 )
+from tests.rules.faults.told import Told
 
 START_US = 1_772_409_600_000_000  # 2026-03-02T00:00:00Z
 MINUTE_US = HOUR_US // 60
@@ -105,24 +105,6 @@ class Usual:
         return centres - self.half, centres + self.half
 
 
-@dataclass
-class Told:
-    """Alarms with hours since the fault, and causes that returned."""
-
-    raised: list[tuple[float, AlarmRaised]] = field(default_factory=list)
-    returned: list[tuple[float, str]] = field(default_factory=list)
-
-    @property
-    def causes(self) -> list[str]:
-        return [event.alarm.cause for _, event in self.raised]
-
-    def of(self, series: str) -> list[str]:
-        return [event.alarm.cause for _, event in self.raised if event.alarm.series == series]
-
-    def first(self, cause: str) -> tuple[float, AlarmRaised]:
-        return next((hours, event) for hours, event in self.raised if event.alarm.cause == cause)
-
-
 def hear(
     wrong: Mapping[str, Wrong] | None = None,
     names: tuple[str, ...] = BASIC,
@@ -167,7 +149,7 @@ def hear(
         if isinstance(event, AlarmRaised):
             told.raised.append(((event.at_us - START_US) / HOUR_US - FAULT, event))
         elif isinstance(event, AlarmReturned):
-            told.returned.append(((event.at_us - START_US) / HOUR_US - FAULT, event.alarm.cause))
+            told.returned.append(((event.at_us - START_US) / HOUR_US - FAULT, event))
     return told
 
 

@@ -9,7 +9,7 @@ it is a function of the hour, so a test says only what is odd.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,6 +28,7 @@ from rules import (
     TankRules,
     physics,
 )
+from tests.rules.faults.told import Told
 
 MINUTE_US = HOUR_US // 60
 START_US = 1_772_409_600_000_000  # 2026-03-02T00:00:00Z
@@ -128,23 +129,6 @@ class Plain:
         columns["temperature"] = np.round(np.round(shown / self.resolution) * self.resolution, 6)
         times = START_US + (np.arange(1, count + 1) * step * HOUR_US).astype(np.int64) - MINUTE_US
         return times, columns
-
-
-@dataclass
-class Told:
-    """What the engine said: alarms with hours since the fault, and those that returned."""
-
-    raised: list[tuple[float, AlarmRaised]] = field(default_factory=list)
-    returned: list[tuple[float, AlarmReturned]] = field(default_factory=list)
-
-    @property
-    def causes(self) -> list[str]:
-        """Causes in the order in which they were raised."""
-        return [event.alarm.cause for _, event in self.raised]
-
-    def first(self, cause: str) -> tuple[float, AlarmRaised]:
-        """When a cause was first raised, in hours after the fault, and the event."""
-        return next((hours, event) for hours, event in self.raised if event.alarm.cause == cause)
 
 
 def listen(

@@ -22,6 +22,7 @@ from rules import (
     SeriesRules,
     TankRules,
 )
+from tests.rules.faults.told import Told
 
 START_US = 1_772_409_600_000_000  # 2026-03-02T00:00:00Z, a Monday
 MINUTE_US = HOUR_US // 60
@@ -139,20 +140,6 @@ class Water:
             )
             for name in names
         }
-
-
-@dataclass(frozen=True)
-class Told:
-    """What was raised: hours behind the fault, and the alarm."""
-
-    raised: list[tuple[float, AlarmRaised]]
-
-    @property
-    def causes(self) -> list[str]:
-        return [event.alarm.cause for _, event in self.raised]
-
-    def first(self, cause: str) -> tuple[float, AlarmRaised]:
-        return next((hours, event) for hours, event in self.raised if event.alarm.cause == cause)
 
 
 def listen(

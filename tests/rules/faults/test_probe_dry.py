@@ -218,7 +218,7 @@ def test_of_a_slow_probe_one_reading_is_not_believed(name: str):
 
 def test_it_is_over_soon_after_the_probe_is_back():
     told = hear({"practical_salinity": for_hours(3.0, 0.1)})
-    (hours,) = [hours for hours, cause in told.returned if cause == "probe_dry"]
+    (hours,) = [hours for hours, event in told.returned if event.alarm.cause == "probe_dry"]
     assert 3.0 < hours < 3.6
 
 

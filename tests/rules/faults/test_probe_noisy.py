@@ -88,7 +88,7 @@ def test_noise_that_lasts_is_one_alarm_until_the_days_habit_has_taken_it_up():
     """A day is what the gate knows, so that after the better part of it noise is the habit; it rings once."""
     told = hear({"ph": scatter(8.0, "ph")}, hours=FAULT + 48.0)
     assert told.of("ph").count("probe_noisy") == 1
-    assert all(hours > 12.0 for hours, cause in told.returned if cause == "probe_noisy")
+    assert all(hours > 12.0 for hours, event in told.returned if event.alarm.cause == "probe_noisy")
 
 
 def test_hands_that_stir_for_three_quarters_of_an_hour_are_passed_over():

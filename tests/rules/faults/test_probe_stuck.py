@@ -37,7 +37,7 @@ def test_two_hours_are_asked_of_the_liveliest_series(minutes: int, is_named: boo
 
 def test_it_is_over_soon_after_the_value_moves_again():
     told = hear({"ph": for_hours(6.0, STUCK["ph"])})
-    (hours,) = [hours for hours, cause in told.returned if cause == "probe_stuck"]
+    (hours,) = [hours for hours, event in told.returned if event.alarm.cause == "probe_stuck"]
     assert 6.0 < hours < 6.5
 
 
