@@ -22,7 +22,7 @@ from collector.configuration import Configuration
 from collector.delivery import DeliveryWorker, plan_notifications
 from collector.derivation import COMPENSATION_US, Derivations
 from collector.errors import StoreError
-from collector.intake import Arrivals, Crossings, Intake, Judge, Sorter, Telling, UnstoredMessages
+from collector.intake import Arrivals, Asking, Crossings, Intake, Judge, Sorter, Telling, UnstoredMessages
 from collector.learning import (
     Nightly,
     first_refits_us,
@@ -33,6 +33,7 @@ from collector.learning import (
 )
 from collector.mqtt import Session
 from collector.problems import ProblemLog
+from collector.requests import Plan
 from collector.routing import Router
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
@@ -126,6 +127,8 @@ class Service:
             on_messages=wake,
             commit_interval_s=configuration.store.commit_interval_s,
         )
+        plan = Plan(self._reader.known_works(), [tank.name for tank in configuration.tanks])
+        self._asking = Asking(self._reader, self._intake, plan, clock)
         self._serve_page(stack)
 
     def run(self) -> None:
@@ -133,9 +136,12 @@ class Service:
         # What is loaded by now stays: the collector need not look at it again and again.
         gc.collect()
         gc.freeze()
+        # Before the backlog: what was asked while the service was away counts for what is in it.
+        self._asking.turn()
         self._intake.begin()
         while not self._is_stopping:
             self._intake.round()
+            self._asking.turn()
             learned = self._nightly.turn(self._clock.now_us())
             if learned is not None:
                 self._judge.judge_by(learned)

@@ -40,7 +40,7 @@ from rules.fault_watch import Judgement
 from rules.faults import FAULTS, Fault, Finding, Parameter
 from rules.flags import Flag, primary_flag
 from rules.heat_model import HeatModel, NotFitted, fit_heat_model
-from rules.planned_work import KINDS, PlannedWork, Suppressed, WorkKind
+from rules.planned_work import KINDS, NEVER_SUPPRESSED, PlannedWork, Suppressed, WorkKind
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
 from rules.roles import ROLES, Role, roles_of
@@ -74,6 +74,7 @@ __all__ = [
     "KINDS",
     "LEARN_DAYS",
     "MICROSECONDS",
+    "NEVER_SUPPRESSED",
     "QUANTITIES",
     "ROLES",
     "SPIKE_METHODS",

@@ -6,6 +6,7 @@ while the store refuses; `neighbours` says what the loop needs of the parts outs
 """
 
 from collector.intake.arrivals import Arrivals
+from collector.intake.asking import Asking
 from collector.intake.batch import Entry
 from collector.intake.crossings import Crossings
 from collector.intake.judging import Judge, Judged
@@ -16,6 +17,7 @@ from collector.intake.unstored import UnstoredMessages
 
 __all__ = [
     "Arrivals",
+    "Asking",
     "Crossings",
     "Entry",
     "Intake",

@@ -12,6 +12,7 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 
 from collector.readings import Mark
+from collector.requests import Answer
 from collector.store import BoardState, Rejection, Row
 from rules import Block, Flag, Outcome, PlannedWork
 
@@ -26,7 +27,8 @@ Entry: TypeAlias = tuple[int, int, float, int, int, bytes]
 class Batch:
     """What one commit will carry, as it comes in; `is_urgent` says that it does not wait for others.
 
-    `planned_work` are all works that are known from it on, None where that does not change.
+    `planned_work` are all works that are known from it on, None where that does not change; `answers` tell
+    what became of requests that it does.
     """
 
     messages: int = 0
@@ -35,11 +37,12 @@ class Batch:
     rejections: list[Rejection] = field(default_factory=list)
     is_urgent: bool = False
     planned_work: tuple[PlannedWork, ...] | None = None
+    answers: list[Answer] = field(default_factory=list)
 
     @property
     def is_empty(self) -> bool:
         """Whether nothing has come in."""
-        return self.messages == 0 and self.planned_work is None
+        return self.messages == 0 and self.planned_work is None and not self.answers
 
 
 class Judgeable(NamedTuple):

@@ -21,6 +21,7 @@ from collector.intake.judging import Judge, Judged
 from collector.intake.neighbours import Keeper, Line, LineState, Telling, Unstored
 from collector.intake.sorting import Sorter
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
+from collector.requests import Answer
 from collector.store import Commit
 from rules import AlarmRaised, AlarmReturned, IncidentEvent, PlannedWork
 
@@ -130,11 +131,15 @@ class Intake:
         if self._judge.is_live and now_s >= self._confirm_at_s and self._arrivals.has_unconfirmed:
             self._confirm()
 
-    def plan_work(self, works: Iterable[PlannedWork]) -> None:
-        """Know these works instead of those before, from the next commit on; for the thread of the loop."""
+    def plan_work(self, works: Iterable[PlannedWork], answers: Iterable[Answer] = ()) -> None:
+        """Know these works instead of those before, from the next commit on; for the thread of the loop.
+
+        `answers` tell what became of the requests that asked for it; that commit holds them, too.
+        """
         if self._batch.is_empty:
             self._batch_since_s = self._monotonic()
         self._batch.planned_work = tuple(works)
+        self._batch.answers += answers
         self._batch.is_urgent = True
 
     def finish(self) -> None:
@@ -303,6 +308,7 @@ class Intake:
             incidents=[telling.record for telling in tellings],
             messages=[message for telling in tellings for message in telling.messages],
             planned_work=batch.planned_work,
+            answers=batch.answers,
         )
         self._prepared.append(Prepared(commit, receipt))
         if self._is_refused:

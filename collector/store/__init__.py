@@ -1,7 +1,7 @@
 """The store: one SQLite file that holds every reading, alarm, incident and message.
 
 One `Store` writes, one transaction a commit; `StoreReader` reads as numpy columns and frozen values;
-`Outbox` is the delivery worker's side.
+`Outbox` is the delivery worker's side, `RequestBox` that of who asks the service for something.
 """
 
 from collector.messages import Message, NewMessage, Outcome, Try
@@ -24,6 +24,7 @@ from collector.store.history import (
 )
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
+from collector.store.requests import RequestBox
 from collector.store.rollups import SLOT_US, Buckets
 from collector.store.writer import Store
 
@@ -49,6 +50,7 @@ __all__ = [
     "RecordedBlock",
     "RejectedSource",
     "Rejection",
+    "RequestBox",
     "Row",
     "Store",
     "StoreReader",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
 from collector.messages import NewMessage
+from collector.requests import Answer
 from rules import AlarmEvent, FlagRevised, Incident, PlannedWork
 
 # series index, observed_us, value (NaN: not measured), primary flag, mark, delay_ms (received minus
@@ -80,6 +81,8 @@ class Commit:
         Packet ids whose arrivals are no longer needed: the broker has taken their acknowledgement.
     planned_work
         All works that the engine knows from this commit on; None where that has not changed.
+    answers
+        What became of the requests that this commit does.
     """
 
     committed_us: int
@@ -94,6 +97,7 @@ class Commit:
     incidents: Sequence[IncidentRecord] = ()
     messages: Sequence[NewMessage] = ()
     planned_work: Sequence[PlannedWork] | None = None
+    answers: Sequence[Answer] = ()
 
 
 class Committed(NamedTuple):

@@ -9,8 +9,10 @@ from typing import Any, NamedTuple
 import orjson
 
 from collector.messages import Message, Try
+from collector.requests import Request
 from collector.store.commit import BoardState, IncidentRecord
 from collector.store.outbox import MESSAGE_COLUMNS
+from collector.store.requests import waiting_requests
 from rules import (
     AlarmEvent,
     AlarmKey,
@@ -200,6 +202,10 @@ class History:
             " ORDER BY from_us, id"
         )
         return tuple(PlannedWork(*row) for row in rows)
+
+    def waiting_requests(self) -> tuple[Request, ...]:
+        """What people ask the service for and it has not done yet, in the order in which they asked."""
+        return waiting_requests(self._connection)
 
     def works(self, tank: str, start_us: int, end_us: int) -> tuple[PlannedWork, ...]:
         """Planned works on a tank that touch a range, without those withdrawn before their end."""

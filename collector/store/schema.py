@@ -17,8 +17,6 @@ from collector.errors import StoreError
 APPLICATION_ID = 0x4272696E
 
 # The comments go into the file with the tables: who opens it by hand reads them there.
-# Operator actions will be a table of a later migration, bearing a commit number like alarm_events, so that
-# the order of all inputs stays known.
 _FIRST = """
 CREATE TABLE series(
     id INTEGER PRIMARY KEY, tank TEXT NOT NULL, name TEXT NOT NULL, quantity TEXT NOT NULL,
@@ -137,7 +135,16 @@ CREATE TABLE heat_models( -- of tanks, as baselines are of series
 CREATE INDEX heat_models_by_tank ON heat_models(tank, applies_from_us);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS)
+_REQUESTS = """
+CREATE TABLE requests( -- what people ask the service for; each is done once
+    id TEXT PRIMARY KEY, asked_us INTEGER NOT NULL, who TEXT NOT NULL, asked TEXT NOT NULL, -- as JSON
+    commit_no INTEGER, -- with which it was done; NULL: not yet
+    is_done INTEGER, answer TEXT
+) STRICT;
+CREATE INDEX requests_waiting ON requests(asked_us) WHERE commit_no IS NULL;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS, _REQUESTS)
 CURRENT_VERSION = len(MIGRATIONS)
 
 

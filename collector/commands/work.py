@@ -1,0 +1,174 @@
+"""`brinebell work`: tell the running service of work on a tank, and what is planned."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING
+
+from collector.commands.configuration_argument import add_configuration_argument
+
+if TYPE_CHECKING:
+    from collector.configuration import Configuration
+    from collector.requests import Asked
+    from rules import PlannedWork
+
+SUMMARY = "tell of work on the tank, so that it rings for nothing that your hands do; or list what is planned"
+EXAMPLE = 'brinebell work begin water_change --for "45 min"'
+
+# The service looks twice a second, and a busy store may take a moment.
+PATIENCE_S = 5.0
+_LOOK_S = 0.1
+_REFUSED = 1
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    add_configuration_argument(parser)
+    parser.add_argument(
+        "step",
+        nargs="?",
+        choices=("begin", "end", "cancel"),
+        help="begin work, or plan it with --in; end the one that goes on; cancel those to come. "
+        "Without it, list works and the kinds that there are",
+    )
+    parser.add_argument("kind", nargs="?", metavar="KIND", help="what is done, such as feeding_pause")
+    parser.add_argument("--tank", metavar="NAME", help="which tank; needed only where there are several")
+    parser.add_argument(
+        "--for", dest="lasts", metavar="DURATION", help='how long it takes: "45 min", a day at most'
+    )
+    parser.add_argument("--in", dest="wait", metavar="DURATION", help="begin so long from now")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Ask the service and print its answer; 1 if it could not be done, or not yet."""
+    from collector.clock import Clock
+    from collector.errors import ConfigError
+    from collector.settings import load_configuration
+
+    if arguments.step is None and (arguments.lasts or arguments.wait):
+        raise ConfigError(f"--for and --in go with `work begin`: {EXAMPLE}")
+    configuration = load_configuration(arguments.config)
+    now_us = Clock().now_us()
+    if arguments.step is None:
+        print(_list_text(configuration, now_us))
+        return 0
+    return _ask(configuration, _asked(arguments, configuration, now_us), now_us)
+
+
+def _asked(arguments: argparse.Namespace, configuration: Configuration, now_us: int) -> Asked:
+    from collector.errors import ConfigError
+    from collector.requests import BeginWork, CancelWork, EndWork
+    from collector.settings.suggestions import instead_of
+    from collector.units import parse_duration
+    from rules import KINDS
+
+    tank, kind = _tank(arguments.tank, configuration), arguments.kind or ""
+    if kind and kind not in KINDS:
+        raise ConfigError(f"there is no work {kind!r}: {instead_of(kind, KINDS)}")
+    if arguments.step != "begin":
+        if arguments.lasts or arguments.wait:
+            raise ConfigError(f"--for and --in say when work begins: `work {arguments.step}` takes neither")
+        return EndWork(tank, kind) if arguments.step == "end" else CancelWork(tank, kind)
+    if not kind:
+        raise ConfigError(f"say what is done: brinebell work begin KIND, one of {', '.join(KINDS)}")
+    if not arguments.lasts:
+        raise ConfigError(f'say how long it takes: brinebell work begin {kind} --for "45 min"')
+    from_us = now_us + (parse_duration(arguments.wait) if arguments.wait else 0)
+    return BeginWork(tank, kind, from_us, from_us + parse_duration(arguments.lasts))
+
+
+def _tank(name: str | None, configuration: Configuration) -> str:
+    from collector.errors import ConfigError
+    from collector.settings.suggestions import instead_of
+
+    known = [tank.name for tank in configuration.tanks]
+    if name is None:
+        if len(known) != 1:
+            raise ConfigError(f"say which tank with --tank: one of {', '.join(known)}")
+        return known[0]
+    if name not in known:
+        raise ConfigError(f"there is no tank {name!r}: {instead_of(name, known)}")
+    return name
+
+
+def _ask(configuration: Configuration, asked: Asked, now_us: int) -> int:
+    """Write the request down and wait for its answer."""
+    import getpass
+    import time
+    import uuid
+
+    from collector.requests import BeginWork, Request
+    from collector.store import RequestBox, StoreReader
+
+    path = configuration.store.path
+    request = Request(str(uuid.uuid4()), now_us, getpass.getuser(), asked)
+    with RequestBox(path) as box:
+        box.ask(request)
+        until_s = time.monotonic() + PATIENCE_S
+        while (answer := box.answer(request.id)) is None and time.monotonic() < until_s:
+            time.sleep(_LOOK_S)
+    if answer is None:
+        print(
+            f"The service has not answered within {PATIENCE_S:.0f} s: is it running? Alarms ring as before. "
+            "What you asked is written down, and done as soon as it runs.",
+            file=sys.stderr,
+        )
+        return _REFUSED
+    if not answer.is_done:
+        print(f"Not done: {answer.text}.", file=sys.stderr)
+        return _REFUSED
+    if not isinstance(asked, BeginWork):
+        print(f"{answer.text[:1].upper()}{answer.text[1:]}.")
+        return 0
+    with StoreReader(path) as reader:
+        for work in reader.known_works():
+            if (work.tank, work.kind, work.to_us) == (asked.tank, asked.kind, asked.to_us):
+                print(_line(work, configuration, now_us))
+                print(_meanwhile(work, configuration, now_us))
+    return 0
+
+
+def _list_text(configuration: Configuration, now_us: int) -> str:
+    from collector.store import StoreReader
+    from rules import KINDS
+
+    with StoreReader(configuration.store.path) as reader:
+        works = [work for work in reader.known_works() if work.settled_us > now_us]
+    lines = [_line(work, configuration, now_us) for work in works] or ["No work is planned."]
+    width = max(map(len, KINDS)) + 2
+    return "\n".join(
+        [*lines, "", "Kinds of work:", *(f"  {kind.name:<{width}}{kind.meaning}" for kind in KINDS.values())]
+    )
+
+
+def _line(work: PlannedWork, configuration: Configuration, now_us: int) -> str:
+    """Where a work stands, in a sentence."""
+    what, zone = work.kind.replace("_", " ").capitalize(), _zone(work, configuration)
+    where = f" in {work.tank}" if len(configuration.tanks) > 1 else ""
+    begin, end = (_clock(at_us, now_us, zone) for at_us in (work.from_us, work.to_us))
+    if work.from_us > now_us:
+        return f"{what}{where}: from {begin} until {end}."
+    if work.to_us > now_us:
+        return f"{what}{where}: goes on until {end}."
+    settled = _clock(work.settled_us, now_us, zone)
+    return f"{what}{where}: over since {end}, the water settles until {settled}."
+
+
+def _meanwhile(work: PlannedWork, configuration: Configuration, now_us: int) -> str:
+    from collector.wording.texts import shown_name
+    from rules import NEVER_SUPPRESSED
+
+    quiet = _clock(work.settled_us, now_us, _zone(work, configuration))
+    live = ", ".join(sorted(shown_name(cause) for cause in NEVER_SUPPRESSED))
+    return f"What it disturbs does not ring until {quiet}. Always live: {live}."
+
+
+def _zone(work: PlannedWork, configuration: Configuration) -> str:
+    return next((tank.rules.time_zone for tank in configuration.tanks if tank.name == work.tank), "UTC")
+
+
+def _clock(at_us: int, now_us: int, zone: str) -> str:
+    from collector.wording.times import clock_text
+
+    return clock_text(at_us, now_us, zone)

@@ -1,0 +1,75 @@
+"""Looks for what people ask the service, and hands the loop the plan that follows from it."""
+
+from __future__ import annotations
+
+import logging
+import sqlite3
+import time
+from collections.abc import Callable, Iterable
+from typing import Protocol
+
+from collector.clock import Clock
+from collector.requests import Answer, Plan, Request
+from rules import PlannedWork
+
+_LOG = logging.getLogger(__name__)
+
+# Who asks waits for the answer, and a look at an empty list costs next to nothing.
+LOOK_S = 0.5
+
+
+class Box(Protocol):
+    """What is needed of the store: requests that wait."""
+
+    def waiting_requests(self) -> tuple[Request, ...]:
+        """Requests that have not been done."""
+        ...
+
+
+class Loop(Protocol):
+    """What is needed of the loop."""
+
+    def plan_work(self, works: Iterable[PlannedWork], answers: Iterable[Answer]) -> None:
+        """Know these works from the next commit on, and answer with it."""
+        ...
+
+
+class Asking:
+    """Does each request once, on the thread of the loop; a commit that is lost leaves it waiting."""
+
+    def __init__(
+        self,
+        box: Box,
+        loop: Loop,
+        plan: Plan,
+        clock: Clock,
+        *,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._box, self._loop, self._plan, self._clock = box, loop, plan, clock
+        self._monotonic = monotonic
+        self._look_at_s = 0.0
+        # Done, but in no commit yet.
+        self._taken: set[str] = set()
+
+    def turn(self) -> None:
+        """Do what has been asked since; returns at once when it is too early to look again."""
+        now_s = self._monotonic()
+        if now_s < self._look_at_s:
+            return
+        self._look_at_s = now_s + LOOK_S
+        try:
+            waiting = self._box.waiting_requests()
+        except sqlite3.Error as error:
+            _LOG.warning("what people ask cannot be read: %s", error)
+            return
+        self._taken &= {request.id for request in waiting}
+        now_us = self._clock.now_us()
+        answers = []
+        for request in waiting:
+            if request.id not in self._taken:
+                answers.append(self._plan.take(request, now_us))
+                self._taken.add(request.id)
+                _LOG.info("%s asked for %s: %s", request.who, request.asked, answers[-1].text)
+        if answers:
+            self._loop.plan_work(self._plan.works, answers)

@@ -1,0 +1,138 @@
+"""What people ask the service for while it runs, and what it makes of its plan of works.
+
+A request is written down by whoever asks, with an id of its own, and done once by the service: the change
+and the answer become durable in one commit. Nothing else changes the plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import NamedTuple, TypeAlias
+
+from rules import KINDS, PlannedWork
+
+
+@dataclass(frozen=True, slots=True)
+class BeginWork:
+    """Know of work; what touches planned work of its kind is one with it, and ends when this says."""
+
+    tank: str
+    kind: str
+    from_us: int
+    to_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class EndWork:
+    """The work that goes on in a tank is over; what has not begun is left as planned. Empty: of any kind."""
+
+    tank: str
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CancelWork:
+    """Forget works of a tank that have not begun yet. Empty: of any kind."""
+
+    tank: str
+    kind: str = ""
+
+
+Asked: TypeAlias = BeginWork | EndWork | CancelWork
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What somebody asked for, and when; `id` tells it from any other."""
+
+    id: str
+    asked_us: int
+    who: str
+    asked: Asked
+
+
+class Answer(NamedTuple):
+    """What became of a request, in a sentence; `is_done` is False where it could not be done."""
+
+    request: str
+    is_done: bool
+    text: str
+
+
+class Plan:
+    """The works that are known.
+
+    Parameters
+    ----------
+    works
+        Known so far.
+    tanks
+        Names of those that there are.
+    """
+
+    def __init__(self, works: Iterable[PlannedWork], tanks: Iterable[str]) -> None:
+        self.works = tuple(works)
+        self._tanks = tuple(tanks)
+
+    def take(self, request: Request, now_us: int) -> Answer:
+        """Do what is asked; `works` are those known afterwards, without those that have been forgotten."""
+        self.works = tuple(work for work in self.works if work.forgotten_us > now_us)
+        asked = request.asked
+        if asked.tank not in self._tanks:
+            known = ", ".join(self._tanks)
+            return Answer(request.id, False, f"there is no tank {asked.tank!r}: one of {known}")
+        if asked.kind and asked.kind not in KINDS:
+            known = ", ".join(KINDS)
+            return Answer(request.id, False, f"there is no work {asked.kind!r}: one of {known}")
+        match asked:
+            case BeginWork():
+                return self._begin(request.id, asked)
+            case EndWork():
+                return self._end(request, asked, now_us)
+            case CancelWork():
+                return self._cancel(request.id, asked, now_us)
+
+    def _begin(self, request: str, asked: BeginWork) -> Answer:
+        same = [work for work in self.works if _is_one(work, asked)]
+        try:
+            work = PlannedWork(
+                asked.tank, asked.kind, min([asked.from_us, *(one.from_us for one in same)]), asked.to_us
+            )
+        except ValueError as error:
+            return Answer(request, False, str(error))
+        self.works = tuple(sorted([*(one for one in self.works if one not in same), work]))
+        return Answer(request, True, "it goes on" if same else "planned")
+
+    def _end(self, request: Request, asked: EndWork, now_us: int) -> Answer:
+        # It was over when that was said, however late it is heard.
+        end_us = min(request.asked_us, now_us)
+        ended = [work for work in self.works if _is_of(work, asked) and work.from_us <= end_us < work.to_us]
+        if not ended:
+            return Answer(request.id, False, f"no {_words(asked.kind)} goes on in {asked.tank}")
+        shorter = [replace(work, to_us=end_us) for work in ended if work.from_us < end_us]
+        self.works = tuple(sorted([*(work for work in self.works if work not in ended), *shorter]))
+        return Answer(request.id, True, f"{_list(ended)} in {asked.tank} is over")
+
+    def _cancel(self, request: str, asked: CancelWork, now_us: int) -> Answer:
+        coming = [work for work in self.works if _is_of(work, asked) and work.from_us > now_us]
+        if not coming:
+            return Answer(request, False, f"no {_words(asked.kind)} is to come in {asked.tank}")
+        self.works = tuple(work for work in self.works if work not in coming)
+        return Answer(request, True, f"{_list(coming)} in {asked.tank} is no longer planned")
+
+
+def _is_one(work: PlannedWork, asked: BeginWork) -> bool:
+    return _is_of(work, asked) and work.from_us <= asked.to_us and asked.from_us <= work.to_us
+
+
+def _is_of(work: PlannedWork, asked: Asked) -> bool:
+    return work.tank == asked.tank and asked.kind in ("", work.kind)
+
+
+def _words(kind: str) -> str:
+    return kind.replace("_", " ") if kind else "planned work"
+
+
+def _list(works: Iterable[PlannedWork]) -> str:
+    return ", ".join(dict.fromkeys(_words(work.kind) for work in works))

@@ -1,0 +1,94 @@
+"""Requests in the store: written by who asks, read by the service, answered in the commit that does them."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+import orjson
+
+from collector.errors import StoreError
+from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, Request
+from collector.store.connection import connect, transaction
+from collector.store.schema import CURRENT_VERSION, version_of
+
+_FORMS: dict[str, type[Asked]] = {"begin_work": BeginWork, "end_work": EndWork, "cancel_work": CancelWork}
+_NAMES = {form: name for name, form in _FORMS.items()}
+
+
+class RequestBox:
+    """The asker's side: a process of its own, beside the service that does what is asked.
+
+    Raises
+    ------
+    StoreError
+        If the store is not there or of another version; from each method, if the database refuses.
+    """
+
+    def __init__(self, path: Path, *, busy_timeout_s: float = 5.0) -> None:
+        if not path.is_file():
+            raise StoreError(f"there is no store at {path} yet: `brinebell run` makes it")
+        self._lock = threading.Lock()
+        self._connection = connect(path, synchronous="FULL", busy_timeout_s=busy_timeout_s)
+        try:
+            version = version_of(self._connection)
+            if version != CURRENT_VERSION:
+                raise StoreError(
+                    f"{path} has store version {version}, this command needs {CURRENT_VERSION}: restart the "
+                    "service with the Brinebell that is installed now"
+                )
+        except BaseException:
+            self._connection.close()
+            raise
+
+    def __enter__(self) -> RequestBox:
+        return self
+
+    def __exit__(self, *exc_info: object) -> None:
+        self._connection.close()
+
+    def ask(self, request: Request) -> None:
+        """Write a request down; one whose id is known already is the same request, and done once."""
+        with transaction(self._connection, self._lock):
+            self._connection.execute(
+                "INSERT INTO requests(id, asked_us, who, asked) VALUES(?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                (request.id, request.asked_us, request.who, _text_of(request.asked)),
+            )
+
+    def answer(self, request: str) -> Answer | None:
+        """What became of a request; None as long as the service has not taken it."""
+        try:
+            row = self._connection.execute(
+                "SELECT id, is_done, answer FROM requests WHERE id = ? AND commit_no IS NOT NULL", (request,)
+            ).fetchone()
+        except sqlite3.Error as error:
+            raise StoreError(f"the requests cannot be read: {error}") from error
+        return None if row is None else Answer(row[0], bool(row[1]), row[2])
+
+
+def waiting_requests(connection: sqlite3.Connection) -> tuple[Request, ...]:
+    """Requests that have not been done, in the order in which they were asked."""
+    rows = connection.execute(
+        "SELECT id, asked_us, who, asked FROM requests WHERE commit_no IS NULL ORDER BY asked_us, rowid"
+    )
+    return tuple(Request(number, asked_us, who, _asked_of(text)) for number, asked_us, who, text in rows)
+
+
+def record_answers(connection: sqlite3.Connection, answers: Sequence[Answer], number: int) -> None:
+    """Note with which commit requests were done, and what became of them."""
+    connection.executemany(
+        "UPDATE requests SET commit_no = ?, is_done = ?, answer = ? WHERE id = ?",
+        [(number, answer.is_done, answer.text, answer.request) for answer in answers],
+    )
+
+
+def _text_of(asked: Asked) -> str:
+    return orjson.dumps({"do": _NAMES[type(asked)]} | asdict(asked)).decode()
+
+
+def _asked_of(text: str) -> Asked:
+    values = orjson.loads(text)
+    return _FORMS[values.pop("do")](**values)
