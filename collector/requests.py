@@ -10,7 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeAlias
 
-from rules import KINDS, PlannedWork
+from rules import HOUR_US, KINDS, PlannedWork
+
+_MINUTE_US = HOUR_US // 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +24,10 @@ class BeginWork:
     from_us: int
     to_us: int
 
+    def __str__(self) -> str:
+        minutes = (self.to_us - self.from_us) / _MINUTE_US
+        return f"begin {_words(self.kind)} in {self.tank} for {minutes:.0f} min"
+
 
 @dataclass(frozen=True, slots=True)
 class EndWork:
@@ -30,6 +36,9 @@ class EndWork:
     tank: str
     kind: str = ""
 
+    def __str__(self) -> str:
+        return f"end {_words(self.kind)} in {self.tank}"
+
 
 @dataclass(frozen=True, slots=True)
 class CancelWork:
@@ -37,6 +46,9 @@ class CancelWork:
 
     tank: str
     kind: str = ""
+
+    def __str__(self) -> str:
+        return f"cancel {_words(self.kind)} in {self.tank}"
 
 
 Asked: TypeAlias = BeginWork | EndWork | CancelWork

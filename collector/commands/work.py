@@ -143,32 +143,20 @@ def _list_text(configuration: Configuration, now_us: int) -> str:
 
 
 def _line(work: PlannedWork, configuration: Configuration, now_us: int) -> str:
-    """Where a work stands, in a sentence."""
-    what, zone = work.kind.replace("_", " ").capitalize(), _zone(work, configuration)
+    from collector.wording.works import work_text
+
     where = f" in {work.tank}" if len(configuration.tanks) > 1 else ""
-    begin, end = (_clock(at_us, now_us, zone) for at_us in (work.from_us, work.to_us))
-    if work.from_us > now_us:
-        return f"{what}{where}: from {begin} until {end}."
-    if work.to_us > now_us:
-        return f"{what}{where}: goes on until {end}."
-    settled = _clock(work.settled_us, now_us, zone)
-    return f"{what}{where}: over since {end}, the water settles until {settled}."
+    return work_text(work, now_us, _zone(work, configuration), where)
 
 
 def _meanwhile(work: PlannedWork, configuration: Configuration, now_us: int) -> str:
     from collector.wording.texts import shown_name
+    from collector.wording.works import quiet_text
     from rules import NEVER_SUPPRESSED
 
-    quiet = _clock(work.settled_us, now_us, _zone(work, configuration))
     live = ", ".join(sorted(shown_name(cause) for cause in NEVER_SUPPRESSED))
-    return f"What it disturbs does not ring until {quiet}. Always live: {live}."
+    return quiet_text(work, now_us, _zone(work, configuration), f"these always do: {live}")
 
 
 def _zone(work: PlannedWork, configuration: Configuration) -> str:
     return next((tank.rules.time_zone for tank in configuration.tanks if tank.name == work.tank), "UTC")
-
-
-def _clock(at_us: int, now_us: int, zone: str) -> str:
-    from collector.wording.times import clock_text
-
-    return clock_text(at_us, now_us, zone)

@@ -70,6 +70,6 @@ class Asking:
             if request.id not in self._taken:
                 answers.append(self._plan.take(request, now_us))
                 self._taken.add(request.id)
-                _LOG.info("%s asked for %s: %s", request.who, request.asked, answers[-1].text)
+                _LOG.info("%s asked: %s: %s", request.who, request.asked, answers[-1].text)
         if answers:
             self._loop.plan_work(self._plan.works, answers)

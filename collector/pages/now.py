@@ -22,7 +22,8 @@ from collector.pages.trend import NO_TREND, Trend, trend_over_last_hour
 from collector.readings import Mark
 from collector.wording.times import duration_text
 from collector.wording.usual import guards, usual_text
-from rules import DAYS_NEEDED, HOUR_US, Flag, Incident, PoorFit, WeekProfile
+from collector.wording.works import quiet_text, work_text
+from rules import DAYS_NEEDED, HOUR_US, Flag, Incident, PlannedWork, PoorFit, WeekProfile
 
 DAY_US = 24 * HOUR_US
 _QUARTER_US = HOUR_US // 4
@@ -85,6 +86,15 @@ class BoardNow:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkNow:
+    """Planned work that goes on, is to come or whose water still settles; `quiet` while it goes on."""
+
+    work: PlannedWork
+    text: str
+    quiet: str
+
+
+@dataclass(frozen=True, slots=True)
 class TankNow:
     """One tank's part of the page."""
 
@@ -95,6 +105,7 @@ class TankNow:
     lasting: tuple[IncidentRecord, ...]
     rows: tuple[Row, ...]
     boards: tuple[BoardNow, ...]
+    works: tuple[WorkNow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +133,8 @@ class Now:
             for row in tank.rows
         ]
         boards = [(board.name, board.is_online) for tank in self.tanks for board in tank.boards]
-        return f"{crc32(repr((parts, marks, boards)).encode()):08x}"
+        works = [(one.text, one.quiet) for tank in self.tanks for one in tank.works]
+        return f"{crc32(repr((parts, marks, boards, works)).encode()):08x}"
 
 
 class NowView:
@@ -144,6 +156,7 @@ class NowView:
         incidents = record.incidents(_INCIDENTS_LOOKED_AT)
         lasting = record.incidents(open_only=True)
         boards = record.boards()
+        works = [work for work in record.known_works() if work.settled_us > now_us]
         tanks = []
         for tank in self.labels.tanks:
             # The worst first, as the sentence has it; of equals the newest.
@@ -170,7 +183,8 @@ class NowView:
                 if one.tank == tank
             )
             title = self.labels.tank_title(tank)
-            tanks.append(TankNow(tank, title, zone, sentence, here, rows, known))
+            planned = tuple(_work_now(one, now_us, zone) for one in works if one.tank == tank)
+            tanks.append(TankNow(tank, title, zone, sentence, here, rows, known, planned))
         worst = max(tanks, key=lambda tank: tank.sentence.rank)
         sentence_text = worst.sentence.text
         if len(tanks) > 1 and worst.sentence.rank:
@@ -249,6 +263,11 @@ class NowView:
         return drawn
 
 
+def _work_now(work: PlannedWork, now_us: int, time_zone: str) -> WorkNow:
+    quiet = quiet_text(work, now_us, time_zone) if work.from_us <= now_us < work.to_us else ""
+    return WorkNow(work, work_text(work, now_us, time_zone), quiet)
+
+
 def live_texts(now: Now) -> dict[str, str]:
     """What the script of the page replaces, by the key that the template gives each place."""
     found = {"at": now.at, "sentence": now.sentence, "broker": now.broker, "shape": now.shape}
@@ -271,12 +290,12 @@ def now_as_json(now: Now) -> dict[str, Any]:
 
     `at`, `sentence`, `broker` (null if not known: `connected`, `since`), and per tank `tank`, `title`,
     `sentence`, `incidents` (`number`, `cause`, `priority`, `series`, `first_evidence`, `alarmed_at`,
-    `text`), `boards` (`name`, `online`, `since`) and `series`: `series` ("tank/name"), `title`, `quantity`,
-    `unit` (canonical; "" where the quantity has none), `value` (in that unit; null where nothing was
-    measured), `observed_at`, `age_s`, `flag` (QARTOD), `quality`, `change_per_hour`, `silent`, `incidents`
-    (numbers), and `usual`: null for a series of two states, else `state` ("known", "learning", "poor") with
-    `low`, `high`, `coverage` and `pattern`, with `day` and `of`, or with `reason`; and what `guards` while
-    it is not known. Instants are RFC 3339 in UTC.
+    `text`), `planned_work` (`kind`, `from`, `to`, `settled`), `boards` (`name`, `online`, `since`) and
+    `series`: `series` ("tank/name"), `title`, `quantity`, `unit` (canonical; "" where the quantity has none),
+    `value` (in that unit; null where nothing was measured), `observed_at`, `age_s`, `flag` (QARTOD),
+    `quality`, `change_per_hour`, `silent`, `incidents` (numbers), and `usual`: null for a series of two
+    states, else `state` ("known", "learning", "poor") with `low`, `high`, `coverage` and `pattern`, with
+    `day` and `of`, or with `reason`; and what `guards` while it is not known. Instants are RFC 3339 in UTC.
     """
     state, broker = now.broker_state, None
     if state is not None:
@@ -305,6 +324,15 @@ def _tank_as_json(tank: TankNow, now_us: int) -> dict[str, Any]:
                 "text": f"{one.title}\n{one.body}",
             }
             for one in tank.lasting
+        ],
+        "planned_work": [
+            {
+                "kind": one.work.kind,
+                "from": rfc3339(one.work.from_us),
+                "to": rfc3339(one.work.to_us),
+                "settled": rfc3339(one.work.settled_us),
+            }
+            for one in tank.works
         ],
         "boards": [
             {"name": one.name, "online": one.is_online, "since": rfc3339(one.since_us)} for one in tank.boards

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple, Protocol, TypeAlias
 
 from collector.messages import Message, Try
-from rules import AlarmEvent, FloatArray, Incident, IntArray, Learning, PoorFit, WeekProfile
+from rules import AlarmEvent, FloatArray, Incident, IntArray, Learning, PlannedWork, PoorFit, WeekProfile
 
 
 class Series(Protocol):
@@ -129,6 +129,10 @@ class Record(Protocol):
 
     def boards(self) -> Sequence[Board]:
         """Every board that was heard of."""
+        ...
+
+    def known_works(self) -> Sequence[PlannedWork]:
+        """Planned works that are known, in order of time."""
         ...
 
     def close(self) -> None:
