@@ -38,7 +38,7 @@ from collector.routing import Router
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
 from collector.wording import Kind, message_for
-from rules import Engine, IncidentEnded, IncidentEvent
+from rules import Engine, IncidentEnded, IncidentEvent, Suppressed
 
 _LOG = logging.getLogger(__name__)
 
@@ -129,6 +129,8 @@ class Service:
         )
         plan = Plan(self._reader.known_works(), [tank.name for tank in configuration.tanks])
         self._asking = Asking(self._reader, self._intake, plan, clock)
+        # As of the last round, for the thread of the page.
+        self._suppressed: tuple[Suppressed, ...] = ()
         self._serve_page(stack)
 
     def run(self) -> None:
@@ -141,7 +143,8 @@ class Service:
         self._intake.begin()
         while not self._is_stopping:
             self._intake.round()
-            self._asking.turn()
+            if self._asking.turn():
+                self._suppressed = self._judge.engine.suppressed
             learned = self._nightly.turn(self._clock.now_us())
             if learned is not None:
                 self._judge.judge_by(learned)
@@ -214,6 +217,7 @@ class Service:
             self._clock,
             broker=lambda: BrokerState(*self._intake.line_state),
             usual=lambda: self._nightly.standing,
+            suppressed=lambda: self._suppressed,
         )
         stack.callback(page.close)
 

@@ -16,8 +16,10 @@ from typing import Any
 import httpx
 import pytest
 
+from collector.requests import BeginWork, EndWork, Request
 from collector.settings import load_configuration
-from collector.store import Commit, Store, StoreReader
+from collector.store import Commit, RequestBox, Store, StoreReader
+from rules import HOUR_US
 from tests.broker import Mosquitto, amqtt, free_port, mosquitto
 from tests.delivery.receivers import WebReceiver
 from tests.test_crash import SETTINGS, count, is_subscribed
@@ -263,3 +265,38 @@ def test_it_stays_within_75_mb_with_its_page_and_loads_nothing_heavy(
             assert f"/{heavy}/" not in loaded
         assert pss_mb(service.process.pid) <= 75
         assert service.stop() == 0
+
+
+def test_work_that_is_announced_keeps_a_limit_quiet_and_the_page_says_what_it_hides(
+    tmp_path: Path, start: Callable[..., Service]
+) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        service = start(broker.port, has_page=True)
+        service.until(service.is_live)
+        now_us = time.time_ns() // 1000
+        with RequestBox(service.path) as box:
+            box.ask(
+                Request("1", now_us, "keeper", BeginWork("reef", "water_change", now_us, now_us + HOUR_US))
+            )
+            service.until(lambda: box.answer("1") is not None)
+        publish_hot(broker)
+        port = load_configuration(service.settings, {}).page.port
+
+        def page() -> str:
+            return httpx.get(f"http://127.0.0.1:{port}/").text.replace("\u00a0", " ")
+
+        service.until(lambda: "Suppressed by design: " in page())
+        assert "Planned work.</strong> Water change: goes on until " in page()
+        # The on-delay is one second: without the work it would have rung long since.
+        end = time.monotonic() + 5
+        while time.monotonic() < end:
+            publish_hot(broker)
+            time.sleep(0.5)
+        with StoreReader(service.path) as reader:
+            assert reader.alarm_events(0, 2**62) == ()
+        with RequestBox(service.path) as box:
+            box.ask(Request("2", time.time_ns() // 1000, "keeper", EndWork("reef")))
+            service.until(lambda: box.answer("2") is not None)
+        assert "Water change: over since " in page()
+        assert service.stop() == 0
+        assert "Traceback" not in service.log

@@ -52,17 +52,17 @@ class Asking:
         # Done, but in no commit yet.
         self._taken: set[str] = set()
 
-    def turn(self) -> None:
-        """Do what has been asked since; returns at once when it is too early to look again."""
+    def turn(self) -> bool:
+        """Do what has been asked since; False, and nothing done, when it is too early to look again."""
         now_s = self._monotonic()
         if now_s < self._look_at_s:
-            return
+            return False
         self._look_at_s = now_s + LOOK_S
         try:
             waiting = self._box.waiting_requests()
         except sqlite3.Error as error:
             _LOG.warning("what people ask cannot be read: %s", error)
-            return
+            return True
         self._taken &= {request.id for request in waiting}
         now_us = self._clock.now_us()
         answers = []
@@ -73,3 +73,4 @@ class Asking:
                 _LOG.info("%s asked: %s: %s", request.who, request.asked, answers[-1].text)
         if answers:
             self._loop.plan_work(self._plan.works, answers)
+        return True

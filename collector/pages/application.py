@@ -33,8 +33,9 @@ from collector.pages.history import MOST_HOURS, SPANS, history_of
 from collector.pages.incidents import incident_rows, story_of
 from collector.pages.labels import together
 from collector.pages.live import LiveFeed
-from collector.pages.now import Now, NowView, live_texts, now_as_json
-from collector.pages.record import BrokerSource, Record, RecordFactory, UsualSource
+from collector.pages.now import Now, NowView, live_texts
+from collector.pages.now_json import now_as_json
+from collector.pages.record import BrokerSource, Record, RecordFactory, SuppressedSource, UsualSource
 
 Handler: TypeAlias = Callable[[Request], Response]
 
@@ -55,6 +56,7 @@ def create_application(
     *,
     broker: BrokerSource | None = None,
     usual: UsualSource | None = None,
+    suppressed: SuppressedSource | None = None,
     live_every_s: float = _LIVE_EVERY_S,
 ) -> Starlette:
     """Make the application; `application.state.live` is its `LiveFeed`, to be closed with the server.
@@ -67,10 +69,12 @@ def create_application(
         Tells how the service stands with its broker, from any thread; None leaves that line out.
     usual
         Tells what is usual for each series, from any thread; without it all are learning.
+    suppressed
+        Tells which alarms are suppressed by design, from any thread; None leaves them out.
     live_every_s
         Wall seconds between two looks for news.
     """
-    site = _Site(configuration, record_factory, clock, broker, usual)
+    site = _Site(configuration, record_factory, clock, broker, usual, suppressed)
     live = LiveFeed(site.live_texts, live_every_s)
 
     @asynccontextmanager
@@ -117,6 +121,7 @@ class _Site:
         clock: Clock,
         broker: BrokerSource | None,
         usual: UsualSource | None,
+        suppressed: SuppressedSource | None,
     ) -> None:
         self._view = NowView(configuration)
         self._labels = self._view.labels
@@ -124,6 +129,7 @@ class _Site:
         self._clock = clock
         self._broker = broker
         self._usual = usual
+        self._suppressed = suppressed
         self._record: Record | None = None
         self._opening = threading.Lock()
         self._templates = Environment(
@@ -232,7 +238,8 @@ class _Site:
     def _look(self) -> Now:
         state = None if self._broker is None else self._broker()
         usual = {} if self._usual is None else self._usual()
-        return self._view.look(self._opened(), self._clock.now_us(), state, usual)
+        suppressed = () if self._suppressed is None else self._suppressed()
+        return self._view.look(self._opened(), self._clock.now_us(), state, usual, suppressed)
 
     def _opened(self) -> Record:
         with self._opening:

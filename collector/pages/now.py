@@ -1,7 +1,7 @@
-"""What the tank is doing now: one sentence, a row per series, boards and broker; also as JSON.
+"""What the tank is doing now: one sentence, a row per series, works, boards and broker.
 
 Everything that a person or a script is told is computed here once, as frozen values; the templates and
-`now_as_json` only write it down.
+`now_json` only write it down.
 """
 
 from __future__ import annotations
@@ -9,21 +9,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 from zlib import crc32
 
 from collector.configuration import Configuration
 from collector.pages.drawing import small_line
 from collector.pages.labels import Labels, SeriesLabel, together
-from collector.pages.moments import day_and_clock, full, rfc3339
+from collector.pages.moments import day_and_clock, full
 from collector.pages.record import BrokerState, IncidentRecord, LatestReading, Record, Standing
 from collector.pages.sentence import Sentence, SeriesNow, gap_limit_us, sentence_for_tank
 from collector.pages.trend import NO_TREND, Trend, trend_over_last_hour
 from collector.readings import Mark
+from collector.wording.texts import shown_name
 from collector.wording.times import duration_text
-from collector.wording.usual import guards, usual_text
+from collector.wording.usual import usual_text
 from collector.wording.works import quiet_text, work_text
-from rules import DAYS_NEEDED, HOUR_US, Flag, Incident, PlannedWork, PoorFit, WeekProfile
+from rules import HOUR_US, Flag, Incident, PlannedWork, Suppressed
 
 DAY_US = 24 * HOUR_US
 _QUARTER_US = HOUR_US // 4
@@ -106,6 +106,7 @@ class TankNow:
     rows: tuple[Row, ...]
     boards: tuple[BoardNow, ...]
     works: tuple[WorkNow, ...]
+    suppressed: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,7 @@ class Now:
             for row in tank.rows
         ]
         boards = [(board.name, board.is_online) for tank in self.tanks for board in tank.boards]
-        works = [(one.text, one.quiet) for tank in self.tanks for one in tank.works]
+        works = [(tank.works, tank.suppressed) for tank in self.tanks]
         return f"{crc32(repr((parts, marks, boards, works)).encode()):08x}"
 
 
@@ -150,6 +151,7 @@ class NowView:
         now_us: int,
         broker: BrokerState | None,
         usual: Mapping[int, Standing] = _NOTHING,
+        suppressed: Sequence[Suppressed] = (),
     ) -> Now:
         """Read the record and say what it says now."""
         latest = {(one.series.tank, one.series.name): one for one in record.latest()}
@@ -184,7 +186,8 @@ class NowView:
             )
             title = self.labels.tank_title(tank)
             planned = tuple(_work_now(one, now_us, zone) for one in works if one.tank == tank)
-            tanks.append(TankNow(tank, title, zone, sentence, here, rows, known, planned))
+            hidden = self._suppressed_text(suppressed, planned, now_us, zone)
+            tanks.append(TankNow(tank, title, zone, sentence, here, rows, known, planned, hidden))
         worst = max(tanks, key=lambda tank: tank.sentence.rank)
         sentence_text = worst.sentence.text
         if len(tanks) > 1 and worst.sentence.rank:
@@ -251,6 +254,23 @@ class NowView:
             standing=standing,
         )
 
+    def _suppressed_text(
+        self, suppressed: Sequence[Suppressed], works: Sequence[WorkNow], now_us: int, time_zone: str
+    ) -> str:
+        """What would have rung but for the works that are shown."""
+        titles = {(one.tank, one.name): one.title for one in self.labels.all_series}
+        found = []
+        for one in suppressed:
+            alarm = one.alarm
+            if any(
+                alarm.tank == shown.work.tank and shown.work.from_us <= one.first_us <= shown.work.settled_us
+                for shown in works
+            ):
+                title = titles.get((alarm.tank, alarm.series), alarm.series)
+                since = day_and_clock(one.first_us, now_us, time_zone)
+                found.append(f"{shown_name(alarm.cause)} ({title}) since {since}")
+        return f"Suppressed by design: {'; '.join(found)}." if found else ""
+
     def _small_line(self, record: Record, series: int, label: SeriesLabel, now_us: int) -> tuple[str, str]:
         moment = now_us // _LINE_AGE_US
         kept = self._lines.get(label.key)
@@ -283,98 +303,6 @@ def live_texts(now: Now) -> dict[str, str]:
             found[f"{key}:quality"] = row.quality
             found[f"{key}:age"] = row.age
     return {key: together(text) for key, text in found.items()}
-
-
-def now_as_json(now: Now) -> dict[str, Any]:
-    """The page as plain values: keys are part of what Brinebell promises to scripts.
-
-    `at`, `sentence`, `broker` (null if not known: `connected`, `since`), and per tank `tank`, `title`,
-    `sentence`, `incidents` (`number`, `cause`, `priority`, `series`, `first_evidence`, `alarmed_at`,
-    `text`), `planned_work` (`kind`, `from`, `to`, `settled`), `boards` (`name`, `online`, `since`) and
-    `series`: `series` ("tank/name"), `title`, `quantity`, `unit` (canonical; "" where the quantity has none),
-    `value` (in that unit; null where nothing was measured), `observed_at`, `age_s`, `flag` (QARTOD),
-    `quality`, `change_per_hour`, `silent`, `incidents` (numbers), and `usual`: null for a series of two
-    states, else `state` ("known", "learning", "poor") with `low`, `high`, `coverage` and `pattern`, with
-    `day` and `of`, or with `reason`; and what `guards` while it is not known. Instants are RFC 3339 in UTC.
-    """
-    state, broker = now.broker_state, None
-    if state is not None:
-        broker = {"connected": state.is_connected, "since": _instant(state.since_us)}
-    return {
-        "at": rfc3339(now.at_us),
-        "sentence": now.sentence,
-        "broker": broker,
-        "tanks": [_tank_as_json(tank, now.at_us) for tank in now.tanks],
-    }
-
-
-def _tank_as_json(tank: TankNow, now_us: int) -> dict[str, Any]:
-    return {
-        "tank": tank.name,
-        "title": tank.title,
-        "sentence": tank.sentence.text,
-        "incidents": [
-            {
-                "number": one.incident.number,
-                "cause": one.incident.cause,
-                "priority": str(one.incident.priority),
-                "series": [f"{tank.name}/{name}" for name in one.incident.series],
-                "first_evidence": rfc3339(one.incident.first_evidence_us),
-                "alarmed_at": rfc3339(one.incident.alarmed_at_us),
-                "text": f"{one.title}\n{one.body}",
-            }
-            for one in tank.lasting
-        ],
-        "planned_work": [
-            {
-                "kind": one.work.kind,
-                "from": rfc3339(one.work.from_us),
-                "to": rfc3339(one.work.to_us),
-                "settled": rfc3339(one.work.settled_us),
-            }
-            for one in tank.works
-        ],
-        "boards": [
-            {"name": one.name, "online": one.is_online, "since": rfc3339(one.since_us)} for one in tank.boards
-        ],
-        "series": [
-            {
-                "series": row.label.key,
-                "title": row.label.title,
-                "quantity": row.label.quantity,
-                "unit": row.label.unit,
-                "value": row.value,
-                "observed_at": _instant(row.observed_us),
-                "age_s": None if row.observed_us is None else max(0, now_us - row.observed_us) / 1e6,
-                "flag": row.flag,
-                "quality": row.quality,
-                "change_per_hour": row.trend.per_hour,
-                "silent": row.is_silent,
-                "incidents": [one.number for one in row.incidents],
-                "usual": _usual_as_json(row, now_us),
-            }
-            for row in tank.rows
-        ],
-    }
-
-
-def _usual_as_json(row: Row, now_us: int) -> dict[str, Any] | None:
-    rules = row.label.rules
-    if rules is None or row.label.is_two_state:
-        return None
-    fitted = None if row.standing is None else row.standing.fitted
-    if isinstance(fitted, WeekProfile):
-        low, _, high = fitted.band_at(now_us)
-        known = {"low": low, "high": high, "coverage": fitted.coverage, "pattern": fitted.pattern}
-        return {"state": "known", **known, "guards": []}
-    if isinstance(fitted, PoorFit):
-        return {"state": "poor", "reason": fitted.reason, "guards": list(guards(rules))}
-    day = min(DAYS_NEEDED, 1 + (0 if fitted is None else fitted.days))
-    return {"state": "learning", "day": day, "of": DAYS_NEEDED, "guards": list(guards(rules))}
-
-
-def _instant(at_us: int | None) -> str | None:
-    return None if at_us is None else rfc3339(at_us)
 
 
 def _age_words(age_us: int) -> str:

@@ -12,7 +12,17 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple, Protocol, TypeAlias
 
 from collector.messages import Message, Try
-from rules import AlarmEvent, FloatArray, Incident, IntArray, Learning, PlannedWork, PoorFit, WeekProfile
+from rules import (
+    AlarmEvent,
+    FloatArray,
+    Incident,
+    IntArray,
+    Learning,
+    PlannedWork,
+    PoorFit,
+    Suppressed,
+    WeekProfile,
+)
 
 
 class Series(Protocol):
@@ -166,3 +176,4 @@ class Standing(Protocol):
 
 # By index of the series in the configuration.
 UsualSource: TypeAlias = Callable[[], Mapping[int, Standing]]
+SuppressedSource: TypeAlias = Callable[[], Sequence[Suppressed]]

@@ -15,7 +15,7 @@ from collector.configuration import Configuration, PageConfiguration
 from collector.errors import ConfigError
 from collector.pages.application import create_application
 from collector.pages.guard import require_loopback
-from collector.pages.record import BrokerSource, RecordFactory, UsualSource
+from collector.pages.record import BrokerSource, RecordFactory, SuppressedSource, UsualSource
 
 _LOG = logging.getLogger(__name__)
 
@@ -32,6 +32,7 @@ def serve_in_thread(
     *,
     broker: BrokerSource | None = None,
     usual: UsualSource | None = None,
+    suppressed: SuppressedSource | None = None,
     live_every_s: float = 1.0,
 ) -> PagesServer:
     """Serve the pages at page.listen until the answer is closed; port 0 takes any free port.
@@ -45,7 +46,13 @@ def serve_in_thread(
     """
     require_loopback(configuration.page)
     application = create_application(
-        configuration, record_factory, clock, broker=broker, usual=usual, live_every_s=live_every_s
+        configuration,
+        record_factory,
+        clock,
+        broker=broker,
+        usual=usual,
+        suppressed=suppressed,
+        live_every_s=live_every_s,
     )
     pages = PagesServer(application, _listen(configuration.page), configuration.page.host)
     _LOG.info("the page stands at %s/", pages.address)

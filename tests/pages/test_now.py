@@ -15,7 +15,7 @@ from collector.configuration import Configuration
 from collector.pages import BrokerState, serve_in_thread
 from collector.readings import Mark
 from collector.store import Commit, Store, StoreReader
-from rules import Flag, Learning, PlannedWork, PoorFit, WeekProfile
+from rules import AlarmKey, Flag, Learning, PlannedWork, PoorFit, Suppressed, WeekProfile
 from tests.pages import tank
 from tests.pages.conftest import Serve, standing_clock
 from tests.pages.tank import HOUR, MINUTE, NOW
@@ -305,6 +305,24 @@ def test_planned_work_is_told_until_its_water_has_settled(pages: httpx.Client, s
         "to": "2026-03-07T02:00:00.000000Z",
         "settled": "2026-03-07T03:00:00.000000Z",
     }
+
+
+def test_what_planned_work_suppresses_is_listed(store: Store, configuration: Configuration) -> None:
+    on = PlannedWork("reef", "probe_cleaning", NOW - HOUR // 2, NOW + HOUR // 4)
+    store.commit(Commit(NOW, NOW, planned_work=[on]))
+    hidden = [
+        Suppressed(AlarmKey("reef", "temperature", "probe_out_of_range"), NOW - HOUR // 3),
+        # Of works that are long over, and of a tank that is not configured any more.
+        Suppressed(AlarmKey("reef", "temperature", "leak"), NOW - 9 * HOUR),
+        Suppressed(AlarmKey("pond", "temperature", "leak"), NOW - HOUR // 3),
+    ]
+    path = configuration.store.path
+    with serve_in_thread(
+        configuration, lambda: StoreReader(path), standing_clock(), suppressed=lambda: hidden
+    ) as server:
+        page = httpx.get(server.address, trust_env=False).text.replace("\u00a0", " ")
+    (told,) = re.findall(r"Suppressed by design: [^<]*", page)
+    assert told == "Suppressed by design: probe off scale (Display temperature) since 02:25."
 
 
 @pytest.mark.parametrize(
