@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
+from collector.recurrence import RecurringWork
 from rules import EngineRules, TankRules
 
 
@@ -208,6 +209,7 @@ class Configuration:
     sources: tuple[SourceConfiguration, ...]
     boards: tuple[BoardConfiguration, ...]
     engine: EngineRules
+    works: tuple[RecurringWork, ...] = ()
     text: str = ""
 
     def tank(self, name: str) -> TankConfiguration:

@@ -10,9 +10,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeAlias
 
+from collector.recurrence import RecurringWork
 from rules import HOUR_US, KINDS, PlannedWork
 
 _MINUTE_US = HOUR_US // 60
+_DAY_US = 24 * HOUR_US
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +83,40 @@ class Plan:
         Known so far.
     tanks
         Names of those that there are.
+    recurring
+        What comes again and again.
+    once_known
+        Works that were known at any time since two days ago, also if they were ended or cancelled: a
+        recurring one is planned once.
     """
 
-    def __init__(self, works: Iterable[PlannedWork], tanks: Iterable[str]) -> None:
+    def __init__(
+        self,
+        works: Iterable[PlannedWork],
+        tanks: Iterable[str],
+        recurring: Iterable[RecurringWork] = (),
+        once_known: Iterable[PlannedWork] = (),
+    ) -> None:
         self.works = tuple(works)
         self._tanks = tuple(tanks)
+        self._recurring = tuple(recurring)
+        self._begun = {_beginning(work) for work in once_known}
+
+    def look_ahead(self, now_us: int) -> bool:
+        """Plan what recurs, from a day ago (for a backlog) until a day ahead; whether `works` changed."""
+        self._begun = {one for one in self._begun if one[2] > now_us - 2 * _DAY_US}
+        changed = False
+        for recurring in self._recurring:
+            for work in recurring.between(now_us - _DAY_US, now_us + _DAY_US):
+                if _beginning(work) in self._begun:
+                    continue
+                self._begun.add(_beginning(work))
+                # Who has begun early, or plans the same by hand, is not to be told twice.
+                if any(_is_one(one, BeginWork(*_fields(work))) for one in self.works):
+                    continue
+                self.works = tuple(sorted([*self.works, work]))
+                changed = True
+        return changed
 
     def take(self, request: Request, now_us: int) -> Answer:
         """Do what is asked; `works` are those known afterwards, without those that have been forgotten."""
@@ -132,6 +163,14 @@ class Plan:
             return Answer(request, False, f"no {_words(asked.kind)} is to come in {asked.tank}")
         self.works = tuple(work for work in self.works if work not in coming)
         return Answer(request, True, f"{_list(coming)} in {asked.tank} is no longer planned")
+
+
+def _fields(work: PlannedWork) -> tuple[str, str, int, int]:
+    return work.tank, work.kind, work.from_us, work.to_us
+
+
+def _beginning(work: PlannedWork) -> tuple[str, str, int]:
+    return work.tank, work.kind, work.from_us
 
 
 def _is_one(work: PlannedWork, asked: BeginWork) -> bool:

@@ -38,7 +38,7 @@ from collector.routing import Router
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.units import converter
 from collector.wording import Kind, message_for
-from rules import Engine, IncidentEnded, IncidentEvent, Suppressed
+from rules import HOUR_US, Engine, IncidentEnded, IncidentEvent, Suppressed
 
 _LOG = logging.getLogger(__name__)
 
@@ -127,7 +127,12 @@ class Service:
             on_messages=wake,
             commit_interval_s=configuration.store.commit_interval_s,
         )
-        plan = Plan(self._reader.known_works(), [tank.name for tank in configuration.tanks])
+        plan = Plan(
+            self._reader.known_works(),
+            [tank.name for tank in configuration.tanks],
+            configuration.works,
+            self._reader.once_known_works(clock.now_us() - 48 * HOUR_US),
+        )
         self._asking = Asking(self._reader, self._intake, plan, clock)
         # As of the last round, for the thread of the page.
         self._suppressed: tuple[Suppressed, ...] = ()

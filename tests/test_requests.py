@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from collector.recurrence import RecurringWork
 from collector.requests import BeginWork, CancelWork, EndWork, Plan, Request
 from rules import HOUR_US, PlannedWork
 
@@ -109,6 +111,67 @@ def test_what_is_long_over_is_forgotten():
     assert plan.works == (work(),)
     take(plan, EndWork("reef"), at_min=day_later)
     assert plan.works == ()
+
+
+# -- what recurs -------------------------------------------------------------------------------------
+
+DAY = 24 * HOUR_US
+FIRST = datetime(2026, 9, 1, 18, 0)
+FEEDING = RecurringWork("reef", "feeding_pause", "UTC", FIRST, HOUR_US // 4, "FREQ=DAILY")
+SIX = round(datetime(2026, 9, 21, 18, 0, tzinfo=UTC).timestamp()) * 1_000_000
+EVENING = SIX + 4 * HOUR_US
+
+
+def feeding(begin_us: int, lasts_us: int = HOUR_US // 4) -> PlannedWork:
+    return PlannedWork("reef", "feeding_pause", begin_us, begin_us + lasts_us)
+
+
+def test_what_recurs_is_planned_a_day_ahead_and_behind_for_a_backlog():
+    plan = Plan((), ["reef"], [FEEDING])
+    assert plan.look_ahead(EVENING)
+    assert plan.works == (feeding(SIX), feeding(SIX + DAY))
+    assert not plan.look_ahead(EVENING)
+    assert plan.look_ahead(EVENING + DAY)
+    assert feeding(SIX + 2 * DAY) in plan.works
+
+
+def test_what_was_ended_or_cancelled_does_not_come_back_not_even_after_a_restart():
+    plan = Plan((), ["reef"], [FEEDING])
+    plan.look_ahead(EVENING)
+    assert plan.take(ask(CancelWork("reef")), EVENING).is_done
+    assert not plan.look_ahead(EVENING)
+    assert plan.works == (feeding(SIX),)
+    again = Plan(plan.works, ["reef"], [FEEDING], [feeding(SIX), feeding(SIX + DAY)])
+    assert not again.look_ahead(EVENING)
+
+
+def test_a_work_begun_early_is_the_recurring_one():
+    plan = Plan((), ["reef"], [FEEDING])
+    plan.look_ahead(EVENING)
+    early_us = SIX + DAY - 10 * MINUTE
+    request = Request(
+        "early", early_us, "keeper", BeginWork("reef", "feeding_pause", early_us, early_us + 15 * MINUTE)
+    )
+    assert plan.take(request, early_us).text == "it goes on"
+    plan.look_ahead(early_us)
+    begun = [one for one in plan.works if SIX + DAY - HOUR_US < one.from_us < SIX + DAY + HOUR_US]
+    assert begun == [feeding(early_us)]
+
+
+def test_what_is_planned_by_hand_for_that_time_stands():
+    own = feeding(SIX + DAY, HOUR_US)
+    plan = Plan([own], ["reef"], [FEEDING])
+    plan.look_ahead(EVENING)
+    assert plan.works == (feeding(SIX), own)
+
+
+def test_what_has_begun_is_remembered_for_two_days_and_no_longer():
+    plan = Plan((), ["reef"], [FEEDING])
+    for day in range(30):
+        plan.look_ahead(EVENING + day * DAY)
+        plan.take(ask(EndWork("reef")), EVENING + day * DAY)
+        assert len(plan._begun) <= 5
+        assert len(plan.works) <= 5
 
 
 minutes = st.integers(0, 300)

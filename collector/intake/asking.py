@@ -16,6 +16,8 @@ _LOG = logging.getLogger(__name__)
 
 # Who asks waits for the answer, and a look at an empty list costs next to nothing.
 LOOK_S = 0.5
+# Recurring works are planned a day ahead: when exactly does not matter.
+RECUR_S = 600.0
 
 
 class Box(Protocol):
@@ -48,7 +50,7 @@ class Asking:
     ) -> None:
         self._box, self._loop, self._plan, self._clock = box, loop, plan, clock
         self._monotonic = monotonic
-        self._look_at_s = 0.0
+        self._look_at_s = self._recur_at_s = 0.0
         # Done, but in no commit yet.
         self._taken: set[str] = set()
 
@@ -71,6 +73,10 @@ class Asking:
                 answers.append(self._plan.take(request, now_us))
                 self._taken.add(request.id)
                 _LOG.info("%s asked: %s: %s", request.who, request.asked, answers[-1].text)
-        if answers:
+        # After what was asked: a work that was begun early is the recurring one.
+        has_recurred = now_s >= self._recur_at_s and self._plan.look_ahead(now_us)
+        if now_s >= self._recur_at_s:
+            self._recur_at_s = now_s + RECUR_S
+        if answers or has_recurred:
             self._loop.plan_work(self._plan.works, answers)
         return True

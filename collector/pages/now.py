@@ -185,7 +185,10 @@ class NowView:
                 if one.tank == tank
             )
             title = self.labels.tank_title(tank)
-            planned = tuple(_work_now(one, now_us, zone) for one in works if one.tank == tank)
+            own = [one for one in works if one.tank == tank]
+            # Those that go on or settle, and of those to come the next.
+            begun = sum(one.from_us <= now_us for one in own)
+            planned = tuple(_work_now(one, now_us, zone) for one in own[: begun + 1])
             hidden = self._suppressed_text(suppressed, planned, now_us, zone)
             tanks.append(TankNow(tank, title, zone, sentence, here, rows, known, planned, hidden))
         worst = max(tanks, key=lambda tank: tank.sentence.rank)

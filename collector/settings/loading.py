@@ -27,7 +27,7 @@ from collector.settings.resolve import resolve
 from collector.settings.secrets import SecretFiles
 from collector.settings.suggestions import instead_of, nearest
 
-_LISTS_OF_TABLES = ("sources", "boards")
+_LISTS_OF_TABLES = ("sources", "boards", "works")
 # What to say of pydantic's kinds of error.
 _NEEDED = {
     "string_type": "text in quotes",

@@ -294,6 +294,20 @@ class BoardSettings(Table):
     series: list[str] = key("the series it carries", [], like='["temperature"]')
 
 
+class WorkSettings(Table):
+    """Work that comes again and again, so that it need not be announced each time."""
+
+    tank: str = required("its tank", like='"reef"')
+    kind: str = required("what is done: `brinebell work` lists the kinds", like='"feeding_pause"')
+    starts: str = required(
+        "when it begins the first time, on the clock of the tank's wall", like='"2026-01-03 18:00"'
+    )
+    lasts: str = required("how long it takes, a day at most", like='"15 min"')
+    repeats: str = required(
+        "when it comes again: a rule of RFC 5545; UNTIL is on the same clock", like='"FREQ=WEEKLY;BYDAY=SA"'
+    )
+
+
 class Settings(BaseSettings):
     """The whole file. Lists of tables are held by their position, so that a mistake can be named by it."""
 
@@ -312,6 +326,7 @@ class Settings(BaseSettings):
     tanks: dict[str, TankSettings] = Field(default_factory=dict)
     sources: dict[int, SourceSettings] = Field(default_factory=dict)
     boards: dict[int, BoardSettings] = Field(default_factory=dict)
+    works: dict[int, WorkSettings] = Field(default_factory=dict)
 
     @classmethod
     def settings_customise_sources(

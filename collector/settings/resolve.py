@@ -27,6 +27,7 @@ from collector.settings.section import Section
 from collector.settings.series import resolve_series
 from collector.settings.suggestions import instead_of, nearest
 from collector.settings.topics import Declared, brings, check_unit, names, resolve_board, resolve_source
+from collector.settings.works import resolve_works
 from rules import FAULTS, MICROSECONDS, ROLES, EngineRules, SeriesRules, TankRules
 
 # MQTT 5.0, 3.1.2.10 and 3.1.2.11.2: two bytes and four bytes of seconds.
@@ -71,6 +72,7 @@ def resolve(
         for position, one in sorted(settings.sources.items())
     )
     boards = _boards(top, settings, declared)
+    works = resolve_works(top, settings.works, tanks)
     _check_together(top, tuple(one for one, _ in series), sources, settings.sources)
     return Configuration(
         mqtt=_mqtt(top.at("mqtt"), settings.mqtt, secrets, folder),
@@ -88,6 +90,7 @@ def resolve(
         engine=EngineRules(
             tuple(tank.rules for tank in tanks), tuple(rules for _, rules in series), allowance_us or 0
         ),
+        works=works,
         text=text,
     )
 

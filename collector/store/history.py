@@ -207,6 +207,13 @@ class History:
         """What people ask the service for and it has not done yet, in the order in which they asked."""
         return waiting_requests(self._connection)
 
+    def once_known_works(self, from_us: int) -> tuple[PlannedWork, ...]:
+        """Planned works that begin then or later, those withdrawn included."""
+        rows = self._connection.execute(
+            "SELECT tank, kind, from_us, to_us FROM planned_work WHERE from_us >= ? ORDER BY id", (from_us,)
+        )
+        return tuple(PlannedWork(*row) for row in rows)
+
     def works(self, tank: str, start_us: int, end_us: int) -> tuple[PlannedWork, ...]:
         """Planned works on a tank that touch a range, without those withdrawn before their end."""
         rows = self._connection.execute(

@@ -285,7 +285,8 @@ def test_planned_work_is_told_until_its_water_has_settled(pages: httpx.Client, s
     ahead = PlannedWork("reef", "probe_cleaning", NOW + 9 * HOUR, NOW + 10 * HOUR)
     quiet_before = pages.get("/").text
     assert "Planned work" not in quiet_before
-    store.commit(Commit(NOW, NOW, planned_work=[over, settling, on, ahead]))
+    later = PlannedWork("reef", "feeding_pause", NOW + 11 * HOUR, NOW + 12 * HOUR)
+    store.commit(Commit(NOW, NOW, planned_work=[over, settling, on, ahead, later]))
     page = pages.get("/").text
     text = " ".join(re.sub(r"<[^>]+>", "", page).replace("\u00a0", " ").split())
     assert (

@@ -13,6 +13,13 @@ from tests.settings.configurations import SMALL, Load, changed
 SERIES = "tanks.reef.series"
 T, PH, SALINITY, LEAK = (f"{SERIES}.{name}" for name in ("temperature", "ph", "practical_salinity", "leak"))
 TEMPERATURE = {"quantity": "temperature"}
+WORK = {
+    "tank": "reef",
+    "kind": "feeding_pause",
+    "starts": "2026-01-03 18:00",
+    "lasts": "15 min",
+    "repeats": "FREQ=DAILY",
+}
 CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
 
 
@@ -150,6 +157,14 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         (f"{LEAK}.alarm_low", "1 L", f"{LEAK}.alarm_low", "use alarm_state"),
         (f"{LEAK}.alarm_state", "wett", f"{LEAK}.alarm_state", '"wett"'),
         (f"{T}.alarm_state", "closed", f"{T}.alarm_state", "only for a contact or state"),
+        # recurring works
+        ("works", [{}], "works[0].tank", "missing"),
+        ("works", [WORK | {"tank": "reaf"}], "works[0].tank", 'did you mean "reef"'),
+        ("works", [WORK | {"kind": "feeding"}], "works[0].kind", 'did you mean "feeding_pause"'),
+        ("works", [WORK | {"starts": "six"}], "works[0].starts", "a time on the tank's wall"),
+        ("works", [WORK | {"starts": "2026-01-03 18:00+01:00"}], "works[0].starts", "without a zone"),
+        ("works", [WORK | {"lasts": "25 h"}], "works[0].lasts", "at most 86400 s"),
+        ("works", [WORK | {"repeats": "every day"}], "works[0].repeats", "FREQ is one of DAILY"),
         # sources and boards
         ("sources.0.topic", "boards/#/x", "sources[0].topic", '"boards/#/x": # can only be the last level'),
         ("sources.0.topic", "boards/a+", "sources[0].topic", "stand alone between slashes"),
