@@ -29,6 +29,7 @@ class MqttConfiguration:
     keep_alive_s: int = 60
     receive_maximum: int = 1000
     session_expiry_s: int = 7 * 86400
+    takes_requests: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,17 @@ from collector.configuration import Configuration
 from collector.delivery import DeliveryWorker, plan_notifications
 from collector.derivation import COMPENSATION_US, Derivations
 from collector.errors import StoreError
-from collector.intake import Arrivals, Asking, Crossings, Intake, Judge, Sorter, Telling, UnstoredMessages
+from collector.intake import (
+    Arrivals,
+    Asking,
+    Crossings,
+    Intake,
+    Judge,
+    Sorter,
+    Telling,
+    UnstoredMessages,
+    request_topic,
+)
 from collector.learning import (
     Nightly,
     first_refits_us,
@@ -93,9 +103,14 @@ class Service:
         unstored = UnstoredMessages()
         ringing = stack.enter_context(DeliveryWorker(configuration, unstored, clock=clock))
         router = Router(configuration, converter)
+        asked = {
+            request_topic(tank.name): tank.name
+            for tank in configuration.tanks
+            if configuration.mqtt.takes_requests
+        }
         self._session = Session(
             configuration.mqtt,
-            [*router.filters(), *(board.topic for board in configuration.boards)],
+            [*router.filters(), *(board.topic for board in configuration.boards), *asked],
             clock.now_us,
             recall=self._store.note,
             remember=self._remember,
@@ -109,6 +124,7 @@ class Service:
             arrivals,
             Crossings(configuration.engine.series),
             configuration.boards,
+            asked,
         )
 
         def wake() -> None:

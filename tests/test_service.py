@@ -30,9 +30,9 @@ pytestmark = pytest.mark.broker
 class Service:
     """`brinebell run` in a process of its own."""
 
-    def __init__(self, folder: Path, port: int, has_page: bool, urls: str) -> None:
+    def __init__(self, folder: Path, port: int, has_page: bool, urls: str, text: str = "") -> None:
         self.settings = folder / "brinebell.toml"
-        text = SETTINGS.format(port=port, interval="50 ms")
+        text = text or SETTINGS.format(port=port, interval="50 ms")
         page = f'enabled = true\nlisten = "127.0.0.1:{free_port()}"'
         if urls:
             text += "[people.keeper]\n"
@@ -74,8 +74,8 @@ class Service:
 def start(tmp_path: Path) -> Iterator[Callable[..., Service]]:
     services: list[Service] = []
 
-    def make(port: int, *, has_page: bool = False, urls: str = "") -> Service:
-        services.append(Service(tmp_path, port, has_page, urls))
+    def make(port: int, *, has_page: bool = False, urls: str = "", text: str = "") -> Service:
+        services.append(Service(tmp_path, port, has_page, urls, text))
         return services[-1]
 
     yield make
@@ -265,6 +265,33 @@ def test_it_stays_within_75_mb_with_its_page_and_loads_nothing_heavy(
             assert f"/{heavy}/" not in loaded
         assert pss_mb(service.process.pid) <= 75
         assert service.stop() == 0
+
+
+def test_a_button_announces_work_over_the_broker_where_that_is_allowed(
+    tmp_path: Path, start: Callable[..., Service]
+) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        payload = '{"id": "1", "do": "begin_work", "kind": "feeding_pause", "for": "15 min"}'
+
+        def kinds() -> list[str]:
+            with StoreReader(service.path) as reader:
+                return [one.kind for one in reader.known_works()]
+
+        service = start(broker.port)
+        service.until(service.is_live)
+        assert broker.publish("brinebell/reef/requests", payload)
+        assert broker.publish("boards/timeless", "301")
+        service.until(lambda: count(service.path) == 1)
+        assert service.stop() == 0
+        assert kinds() == []
+
+        text = service.settings.read_text().replace("[mqtt]\n", "[mqtt]\ntakes_requests = true\n")
+        service = start(broker.port, text=text)
+        service.until(service.is_live)
+        assert broker.publish("brinebell/reef/requests", payload)
+        service.until(lambda: kinds() == ["feeding_pause"])
+        assert service.stop() == 0
+        assert "MQTT asked: begin feeding pause in reef for 15 min: planned" in service.log
 
 
 def test_work_that_is_announced_keeps_a_limit_quiet_and_the_page_says_what_it_hides(

@@ -12,6 +12,7 @@ from collector.intake.crossings import Crossings
 from collector.intake.judging import Judge, Judged
 from collector.intake.loop import Intake
 from collector.intake.neighbours import LineState, Telling
+from collector.intake.published import request_topic
 from collector.intake.sorting import Sorter
 from collector.intake.unstored import UnstoredMessages
 
@@ -27,4 +28,5 @@ __all__ = [
     "Sorter",
     "Telling",
     "UnstoredMessages",
+    "request_topic",
 ]

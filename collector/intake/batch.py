@@ -12,7 +12,7 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 
 from collector.readings import Mark
-from collector.requests import Answer
+from collector.requests import Answer, Request
 from collector.store import BoardState, Rejection, Row
 from rules import Block, Flag, Outcome, PlannedWork
 
@@ -28,7 +28,7 @@ class Batch:
     """What one commit will carry, as it comes in; `is_urgent` says that it does not wait for others.
 
     `planned_work` are all works that are known from it on, None where that does not change; `answers` tell
-    what became of requests that it does.
+    what became of requests that it does, and `requests` are new ones, which a later one does.
     """
 
     messages: int = 0
@@ -38,6 +38,7 @@ class Batch:
     is_urgent: bool = False
     planned_work: tuple[PlannedWork, ...] | None = None
     answers: list[Answer] = field(default_factory=list)
+    requests: list[Request] = field(default_factory=list)
 
     @property
     def is_empty(self) -> bool:

@@ -309,6 +309,7 @@ class Intake:
             messages=[message for telling in tellings for message in telling.messages],
             planned_work=batch.planned_work,
             answers=batch.answers,
+            requests=batch.requests,
         )
         self._prepared.append(Prepared(commit, receipt))
         if self._is_refused:

@@ -7,15 +7,19 @@ it must come out the same for a redelivered message, since (series, time) is wha
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from collector.configuration import BoardConfiguration
 from collector.derivation import Derivations
+from collector.errors import PayloadError
 from collector.intake.arrivals import Arrivals
 from collector.intake.batch import Batch
 from collector.intake.crossings import Crossings
+from collector.intake.published import published_request
 from collector.mqtt import Message
-from collector.problems import ProblemLog
+from collector.payloads import Kind
+from collector.problems import Problem, ProblemLog
 from collector.readings import Mark, Reading
 from collector.routing import Routed, Router
 from collector.store import BoardState, Rejection
@@ -32,6 +36,7 @@ _ARRIVAL = int(Mark.ARRIVAL_TIME)
 _REPLACED = int(Mark.TIME_REPLACED)
 _UNKNOWN = int(Mark.TIME_UNKNOWN)
 _NONE = Mark.NONE
+_NO_TOPICS: Mapping[str, str] = MappingProxyType({})
 
 
 class Sorter:
@@ -49,6 +54,8 @@ class Sorter:
         Tell which readings do not wait.
     boards
         Boards with a last will.
+    asked
+        Topics of requests, each with its tank.
     """
 
     def __init__(
@@ -59,6 +66,7 @@ class Sorter:
         arrivals: Arrivals,
         crossings: Crossings,
         boards: Sequence[BoardConfiguration],
+        asked: Mapping[str, str] = _NO_TOPICS,
     ) -> None:
         self._route = router.route
         self._problems = problems
@@ -68,6 +76,7 @@ class Sorter:
         self._boards: dict[str, list[BoardConfiguration]] = {}
         for board in boards:
             self._boards.setdefault(board.topic, []).append(board)
+        self._asked = asked
         self.last_known = 0
 
     def sort(self, messages: Sequence[Message], batch: Batch, *, is_backlog: bool) -> None:
@@ -78,6 +87,9 @@ class Sorter:
         """
         batch.messages += len(messages)
         for message in messages:
+            if message.topic in self._asked:
+                self._take_request(message, batch, is_backlog)
+                continue
             if message.topic in self._boards:
                 self._take_board(message, batch)
             received_us = message.received_us
@@ -167,6 +179,16 @@ class Sorter:
                 batch.entries.append((observed_us, series, value, int(mark), delay_ms, b""))
                 if self._crosses(series, value):
                     batch.is_urgent = True
+
+    def _take_request(self, message: Message, batch: Batch, is_backlog: bool) -> None:
+        """Take a request, to be done when it is stored; say why where there is none."""
+        try:
+            request = published_request(message, self._asked[message.topic], is_backlog=is_backlog)
+        except PayloadError as error:
+            self._problems.record(Problem(message.topic, Kind.PAYLOAD, str(error)), message.payload)
+        else:
+            batch.requests.append(request)
+            batch.is_urgent = True
 
     def _take_board(self, message: Message, batch: Batch) -> None:
         """Take the word of a board, or of its last will; only what it is configured to say counts."""

@@ -75,6 +75,11 @@ class MqttSettings(Table):
         1000,
         like="1000",
     )
+    takes_requests: bool = key(
+        "whether work is announced on brinebell/<tank>/requests; the broker must give that right to few",
+        default=False,
+        like="true",
+    )
     session_expiry: str = key(
         "how long the broker keeps messages for us while we are away",
         "7 days",

@@ -133,6 +133,7 @@ def _mqtt(section: Section, settings: MqttSettings, secrets: SecretFiles, folder
         ca_file=ca_file,
         keep_alive_s=(keep_alive_us or 0) // MICROSECONDS,
         receive_maximum=settings.receive_maximum,
+        takes_requests=settings.takes_requests,
         session_expiry_s=(expiry_us or 0) // MICROSECONDS,
     )
 

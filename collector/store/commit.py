@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
 from collector.messages import NewMessage
-from collector.requests import Answer
+from collector.requests import Answer, Request
 from rules import AlarmEvent, FlagRevised, Incident, PlannedWork
 
 # series index, observed_us, value (NaN: not measured), primary flag, mark, delay_ms (received minus
@@ -83,6 +83,8 @@ class Commit:
         All works that the engine knows from this commit on; None where that has not changed.
     answers
         What became of the requests that this commit does.
+    requests
+        New ones, which wait from now on; one whose id is known is the same and changes nothing.
     """
 
     committed_us: int
@@ -98,6 +100,7 @@ class Commit:
     messages: Sequence[NewMessage] = ()
     planned_work: Sequence[PlannedWork] | None = None
     answers: Sequence[Answer] = ()
+    requests: Sequence[Request] = ()
 
 
 class Committed(NamedTuple):

@@ -53,10 +53,7 @@ class RequestBox:
     def ask(self, request: Request) -> None:
         """Write a request down; one whose id is known already is the same request, and done once."""
         with transaction(self._connection, self._lock):
-            self._connection.execute(
-                "INSERT INTO requests(id, asked_us, who, asked) VALUES(?, ?, ?, ?) ON CONFLICT DO NOTHING",
-                (request.id, request.asked_us, request.who, _text_of(request.asked)),
-            )
+            insert_requests(self._connection, [request])
 
     def answer(self, request: str) -> Answer | None:
         """What became of a request; None as long as the service has not taken it."""
@@ -67,6 +64,14 @@ class RequestBox:
         except sqlite3.Error as error:
             raise StoreError(f"the requests cannot be read: {error}") from error
         return None if row is None else Answer(row[0], bool(row[1]), row[2])
+
+
+def insert_requests(connection: sqlite3.Connection, requests: Sequence[Request]) -> None:
+    """Let requests wait, in the caller's transaction; one whose id is known already changes nothing."""
+    connection.executemany(
+        "INSERT INTO requests(id, asked_us, who, asked) VALUES(?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        [(one.id, one.asked_us, one.who, _text_of(one.asked)) for one in requests],
+    )
 
 
 def waiting_requests(connection: sqlite3.Connection) -> tuple[Request, ...]:

@@ -24,7 +24,7 @@ from collector.store.happenings import (
     record_planned_work,
     upsert_incident,
 )
-from collector.store.requests import record_answers
+from collector.store.requests import insert_requests, record_answers
 from collector.store.schema import migrate
 from rules import FlagRevised
 
@@ -158,6 +158,8 @@ class Store:
                 insert_messages(self._connection, batch.messages)
             if batch.planned_work is not None:
                 record_planned_work(self._connection, batch.planned_work, number)
+            if batch.requests:
+                insert_requests(self._connection, batch.requests)
             if batch.answers:
                 record_answers(self._connection, batch.answers, number)
         return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)

@@ -28,6 +28,7 @@ from collector.intake.crossings import Crossings
 from collector.intake.judging import Judge
 from collector.intake.loop import Intake
 from collector.intake.neighbours import Telling
+from collector.intake.published import request_topic
 from collector.intake.sorting import Sorter
 from collector.intake.unstored import UnstoredMessages
 from collector.messages import NewMessage
@@ -201,6 +202,7 @@ class Running:
             arrivals,
             Crossings(self.configuration.engine.series),
             self.configuration.boards,
+            {request_topic("reef"): "reef"},
         )
         self.intake = Intake(
             self.line,
