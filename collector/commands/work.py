@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import getpass
+import os
 import sys
 from typing import TYPE_CHECKING
 
@@ -94,7 +96,6 @@ def _tank(name: str | None, configuration: Configuration) -> str:
 
 def _ask(configuration: Configuration, asked: Asked, now_us: int) -> int:
     """Write the request down and wait for its answer."""
-    import getpass
     import time
     import uuid
 
@@ -102,7 +103,7 @@ def _ask(configuration: Configuration, asked: Asked, now_us: int) -> int:
     from collector.store import RequestBox, StoreReader
 
     path = configuration.store.path
-    request = Request(str(uuid.uuid4()), now_us, getpass.getuser(), asked)
+    request = Request(str(uuid.uuid4()), now_us, who(), asked)
     with RequestBox(path) as box:
         box.ask(request)
         until_s = time.monotonic() + PATIENCE_S
@@ -127,6 +128,14 @@ def _ask(configuration: Configuration, asked: Asked, now_us: int) -> int:
                 print(_line(work, configuration, now_us))
                 print(_meanwhile(work, configuration, now_us))
     return 0
+
+
+def who() -> str:
+    """Who asks: the name of the user, or the number where there is none, as in some containers."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # the latter from Python 3.13 on
+        return f"user {os.getuid()}"
 
 
 def _list_text(configuration: Configuration, now_us: int) -> str:

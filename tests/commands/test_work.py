@@ -10,9 +10,11 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 from sqlite3 import connect
+from typing import NoReturn
 
 import pytest
 
+from collector.commands.work import who
 from collector.settings import load_configuration
 from collector.store import StoreReader
 from rules import HOUR_US
@@ -164,3 +166,15 @@ def test_before_the_first_start_there_is_nobody_to_tell(service: Running, run: R
     told = run("work", "begin", "feeding_pause", "--for", "10 min")
     assert told.returncode == 1
     assert "`brinebell run` makes it" in told.stderr
+
+
+def test_who_has_no_name_on_this_machine_is_told_by_number(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("LOGNAME", "USER", "LNAME", "USERNAME"):
+        monkeypatch.delenv(name, raising=False)
+
+    def unknown(number: int) -> NoReturn:
+        # As a container does that runs under an id of its own.
+        raise KeyError(f"getpwuid(): uid not found: {number}")
+
+    monkeypatch.setattr("pwd.getpwuid", unknown)
+    assert who() == f"user {os.getuid()}"
