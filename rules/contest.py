@@ -3,6 +3,11 @@
 Each fault is held on its own: its confidence must stay at `ON` for its on-delay, and below `OFF` for its
 off-delay. Of the held ones that share a symptom only the surest speaks, and only what speaks is an
 alarm. Who speaks already is overtaken only by one that is clearly surer, so that a name does not flutter.
+
+A fault of the tank that has spoken for half a day has consequences: a leak empties the reservoir, then the
+sump, and salinity comes to rest far from where it was. By then its own signs have left every look-back, and
+those of what it did are fresh. So it keeps the word against all that is no more urgent, and does not end
+while such a thing is held.
 """
 
 from __future__ import annotations
@@ -12,6 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from rules.alarm import NEVER
 from rules.events import AlarmRaised, Priority, Rival
 from rules.faults.fault import OFF, ON, Fault, Finding
+from rules.setup import HOUR_US
 from rules.trace import MINUTE_US
 
 # How much surer another cause must be to take the word.
@@ -20,6 +26,10 @@ OVERTAKING = 0.15
 NAMES = 0.4
 # A cause less sure than this is no help to a half-asleep person.
 LEAST_RIVAL = 0.3
+# Above all that a finding can be.
+CERTAIN = 2.0
+# What a fault of the tank has brought about shows within this time, and a wrong name is mended by then.
+LASTING_US = 12 * HOUR_US
 # A condition is not held over a longer stretch in which it could not be known.
 LONGEST_UNKNOWN_US = 15 * MINUTE_US
 
@@ -44,6 +54,8 @@ class Post:
         Of the last finding that it could make: a probe that misses a reading changes nobody's mind.
     told
         The priority with which it was last told; None where it was not.
+    is_fading
+        Whether it would have ended, were it not for what it may have brought about.
     """
 
     __slots__ = (
@@ -53,6 +65,7 @@ class Post:
         "explains",
         "fault",
         "finding",
+        "is_fading",
         "is_held",
         "setting",
         "since_us",
@@ -68,6 +81,7 @@ class Post:
         self.confidence = 0.0
         self.explains: frozenset[str] = frozenset()
         self.told: Priority | None = None
+        self.is_fading = False
         self.finding: Finding | None = None
         self.is_held = False
         self.speaks = False
@@ -84,6 +98,17 @@ class Post:
     def strength(self) -> float:
         """How sure it is, with the advantage of who speaks."""
         return self.confidence + OVERTAKING if self.speaks else self.confidence
+
+    def outlasts(self, other: Post) -> bool:
+        """Whether it has spoken for so long that what another finds may be its doing."""
+        return (
+            self.speaks
+            and not self.is_of_probe
+            and self._known_us - self.since_us >= LASTING_US
+            and other.is_held
+            and other.priority.rank <= (self.told or self.fault.priority).rank
+            and _share(self, other)
+        )
 
     @property
     def may_speak(self) -> bool:
@@ -121,6 +146,7 @@ class Post:
         self.confidence = finding.confidence
         if finding.explains:
             self.explains = finding.explains
+        self.is_fading = False
         if finding.confidence >= ON:
             self._off_us = NEVER
             if self.since_us == NEVER:
@@ -134,7 +160,7 @@ class Post:
         else:
             self._off_us = min(self._off_us, end_us)
             if end_us - self._off_us >= self.setting["off_delay"]:
-                self.release()
+                self.is_fading = True
 
     def speak(self, at_us: int) -> None:
         """Be an alarm without waiting any longer, since `at_us` if not before."""
@@ -150,7 +176,7 @@ class Post:
 
     def release(self) -> None:
         """Forget what was held."""
-        self.is_held = False
+        self.is_held = self.is_fading = False
         self.since_us = self._off_us = NEVER
 
     def adopt(self, raised: AlarmRaised | None) -> None:
@@ -171,9 +197,10 @@ def settle(posts: Sequence[Post]) -> list[tuple[Post, bool]]:
     posts
         Those that are on, held or speaking, in a fixed order, which decides between equals.
     """
+    strengths = [_strength_among(post, posts) for post in posts]
     speaking: list[Post] = []
     # The sort is stable: of equals the first in the list speaks.
-    for post in sorted(posts, key=lambda post: -post.strength):
+    for _, post in sorted(zip(strengths, posts, strict=True), key=lambda one: -one[0]):
         if post.may_speak and not any(_share(post, other) for other in speaking):
             speaking.append(post)
     changed = [(post, post in speaking) for post in posts if post.speaks != (post in speaking)]
@@ -182,6 +209,15 @@ def settle(posts: Sequence[Post]) -> list[tuple[Post, bool]]:
         if not is_heard:
             post.told = None
     return changed
+
+
+def _strength_among(post: Post, posts: Sequence[Post]) -> float:
+    """How sure a post is beside the others; it ends if it is fading and outlasts none of them."""
+    if any(other is not post and post.outlasts(other) for other in posts):
+        return CERTAIN
+    if post.is_fading:
+        post.release()
+    return post.strength
 
 
 def explaining_posts(posts: Iterable[Post], symptom: str) -> list[Post]:

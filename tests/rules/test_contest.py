@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rules import FAULTS, Finding, Priority
 from rules.contest import Post, explaining_posts, rivals_among, rivals_of, settle
+from rules.faults.fault import NORMAL
 
 MINUTE = 60_000_000
 SETTING = {"on_delay": 10 * MINUTE, "off_delay": 20 * MINUTE}
@@ -117,3 +118,54 @@ def test_what_is_only_possible_names_no_limit():
     assert waiting.may_name(Priority.URGENT)
     waiting.speak(at_us=7)
     assert waiting.since_us == 7
+
+
+HALF_DAY = 12 * 60
+
+
+def spoken_for(minutes: int) -> list[Post]:
+    """A leak that has spoken for so long, and what a drained tank looks like afterwards, not yet held."""
+    posts = [post("leak"), post("top_off_failed")]
+    run(posts, range(0, minutes, 5), sure(0.7, "level_low"), NORMAL)
+    return posts
+
+
+def test_what_has_spoken_for_half_a_day_is_not_renamed_by_what_it_did():
+    posts = spoken_for(HALF_DAY - 15)
+    assert run(posts, range(HALF_DAY, HALF_DAY + 60, 5), NORMAL, sure(0.9, "level_low")) == []
+    assert posts[0].speaks
+
+
+def test_before_that_a_surer_name_still_takes_the_word():
+    posts = spoken_for(HALF_DAY - 60)
+    told = run(posts, range(HALF_DAY - 60, HALF_DAY - 20, 5), sure(0.3, "level_low"), sure(0.9, "level_low"))
+    assert [(code, begins) for code, begins, _ in told] == [("leak", False), ("top_off_failed", True)]
+
+
+def test_what_is_more_urgent_takes_the_word_at_any_time():
+    high = [post("top_off_failed"), post("leak")]
+    run(high, range(0, 2 * HALF_DAY, 5), sure(0.7, "level_low"), NORMAL)
+    told = run(
+        high, range(2 * HALF_DAY, 2 * HALF_DAY + 30, 5), sure(0.6, "level_low"), sure(0.8, "level_low")
+    )
+    assert [(code, begins) for code, begins, _ in told] == [("top_off_failed", False), ("leak", True)]
+
+
+def test_it_ends_when_nothing_that_it_may_have_done_is_left():
+    posts = spoken_for(HALF_DAY)
+    run(posts, range(HALF_DAY, HALF_DAY + 60, 5), NORMAL, sure(0.9, "level_low"))
+    told = run(posts, range(HALF_DAY + 60, HALF_DAY + 120, 5), NORMAL, NORMAL)
+    assert [(code, begins) for code, begins, _ in told] == [("leak", False)]
+
+
+def test_a_fault_of_a_probe_does_nothing_to_the_water():
+    posts = [post("probe_drifting"), post("leak")]
+    slow = Priority.LOW
+    run(posts, range(0, 2 * HALF_DAY, 5), sure(0.7, "salinity_low"), NORMAL)
+    told = run(
+        posts,
+        range(2 * HALF_DAY, 2 * HALF_DAY + 30, 5),
+        sure(0.3, "salinity_low"),
+        sure(0.8, "salinity_low", priority=slow),
+    )
+    assert [(code, begins) for code, begins, _ in told] == [("probe_drifting", False), ("leak", True)]
