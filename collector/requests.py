@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeAlias
 
+from collector.alarm_requests import AboutAlarms
 from collector.recurrence import RecurringWork
 from rules import HOUR_US, KINDS, PlannedWork
 
@@ -53,7 +54,8 @@ class CancelWork:
         return f"cancel {_words(self.kind)} in {self.tank}"
 
 
-Asked: TypeAlias = BeginWork | EndWork | CancelWork
+AboutWork: TypeAlias = BeginWork | EndWork | CancelWork
+Asked: TypeAlias = AboutWork | AboutAlarms
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +124,8 @@ class Plan:
         """Do what is asked; `works` are those known afterwards, without those that have been forgotten."""
         self.works = tuple(work for work in self.works if work.forgotten_us > now_us)
         asked = request.asked
+        if not isinstance(asked, AboutWork):
+            raise TypeError(f"{asked} is about no work")
         if asked.tank not in self._tanks:
             known = ", ".join(self._tanks)
             return Answer(request.id, False, f"there is no tank {asked.tank!r}: one of {known}")
@@ -177,7 +181,7 @@ def _is_one(work: PlannedWork, asked: BeginWork) -> bool:
     return _is_of(work, asked) and work.from_us <= asked.to_us and asked.from_us <= work.to_us
 
 
-def _is_of(work: PlannedWork, asked: Asked) -> bool:
+def _is_of(work: PlannedWork, asked: AboutWork) -> bool:
     return work.tank == asked.tank and asked.kind in ("", work.kind)
 
 

@@ -10,12 +10,30 @@ from pathlib import Path
 
 import orjson
 
+from collector.alarm_requests import (
+    Acknowledge,
+    AnswerTestRing,
+    ReturnToService,
+    Shelve,
+    TakeOutOfService,
+    Unshelve,
+)
 from collector.errors import StoreError
 from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, Request
 from collector.store.connection import connect, transaction
 from collector.store.schema import CURRENT_VERSION, version_of
 
-_FORMS: dict[str, type[Asked]] = {"begin_work": BeginWork, "end_work": EndWork, "cancel_work": CancelWork}
+_FORMS: dict[str, type[Asked]] = {
+    "begin_work": BeginWork,
+    "end_work": EndWork,
+    "cancel_work": CancelWork,
+    "acknowledge": Acknowledge,
+    "shelve": Shelve,
+    "unshelve": Unshelve,
+    "take_out_of_service": TakeOutOfService,
+    "return_to_service": ReturnToService,
+    "answer_test_ring": AnswerTestRing,
+}
 _NAMES = {form: name for name, form in _FORMS.items()}
 
 
