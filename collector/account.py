@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+from collector.alarm_record import ThreadRecord
 from collector.wording.rivals import what_tells
 from collector.wording.times import duration_text
 from rules import MICROSECONDS, Evidence, Incident
@@ -66,6 +67,18 @@ def evidence_object(evidence: Evidence, cause: str) -> dict[str, object]:
             }
             for rival in evidence.rivals
         ],
+    }
+
+
+def answer_object(answer: ThreadRecord | None) -> dict[str, object]:
+    """How the telling of an incident stands, and who has answered; all None where none was recorded."""
+    if answer is None:
+        return dict.fromkeys(("state", "answered_by", "answered_at", "until"))
+    return {
+        "state": answer.state,
+        "answered_by": answer.who or None,
+        "answered_at": _instant(answer.at_us),
+        "until": _instant(answer.until_us),
     }
 
 

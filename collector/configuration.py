@@ -8,11 +8,14 @@ from __future__ import annotations
 import ipaddress
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from types import MappingProxyType
 
 from collector.recurrence import RecurringWork
-from rules import EngineRules, TankRules
+from rules import MICROSECONDS, EngineRules, Priority, TankRules
+
+_MINUTE_US = 60 * MICROSECONDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +73,46 @@ class PageConfiguration:
 
 @dataclass(frozen=True, slots=True)
 class PersonConfiguration:
-    """Someone who is told. `urls` are apprise URLs and hold secrets: never printed, never logged."""
+    """Someone who is told. `urls` are apprise URLs and hold secrets: never printed, never logged.
+
+    Parameters
+    ----------
+    urls
+        All of them, each once.
+    own
+        Those of a priority that has some of its own; the others are told over `shared`.
+    night, rings_at_night, away
+        As in `collector.telling.Person`.
+    """
 
     name: str
     urls: tuple[str, ...] = field(default=(), repr=False)
+    own: Mapping[Priority, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}), repr=False)
+    shared: tuple[str, ...] | None = field(default=None, repr=False)
+    night: tuple[int, int] = (22 * 60, 7 * 60)
+    rings_at_night: frozenset[Priority] = frozenset({Priority.URGENT})
+    away: tuple[tuple[date, date], ...] = ()
+
+    def urls_for(self, priority: Priority) -> tuple[str, ...]:
+        """Where messages of a priority go."""
+        return self.own.get(priority, self.urls if self.shared is None else self.shared)
+
+
+@dataclass(frozen=True, slots=True)
+class TellingConfiguration:
+    """How often and to whom: one person's turn and when it passes on, and the test ring.
+
+    Durations in microseconds; `test_ring` is "monthly", "weekly" or "never", `test_ring_at` minutes since
+    midnight.
+    """
+
+    repeat_us: int = 5 * _MINUTE_US
+    rings: int = 3
+    next_us: int = 15 * _MINUTE_US
+    rounds: int = 4
+    test_ring: str = "monthly"
+    test_ring_at: int = 11 * 60
+    test_answer_us: int = 240 * _MINUTE_US
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +250,7 @@ class Configuration:
     boards: tuple[BoardConfiguration, ...]
     engine: EngineRules
     works: tuple[RecurringWork, ...] = ()
+    telling: TellingConfiguration = TellingConfiguration()
     text: str = ""
 
     def tank(self, name: str) -> TankConfiguration:

@@ -13,13 +13,13 @@ import hashlib
 import logging
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from types import FrameType
 
 from collector.clock import Clock
 from collector.configuration import Configuration
-from collector.delivery import DeliveryWorker, plan_notifications
+from collector.delivery import DeliveryWorker, channel_names
 from collector.derivation import COMPENSATION_US, Derivations
 from collector.errors import StoreError
 from collector.intake import (
@@ -46,9 +46,10 @@ from collector.problems import ProblemLog
 from collector.requests import Plan
 from collector.routing import Router
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
+from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
 from collector.wording import Kind, message_for
-from rules import HOUR_US, Engine, IncidentEnded, IncidentEvent, Suppressed
+from rules import HOUR_US, AlarmRaised, AlarmReturned, Engine, Event, IncidentEnded, Suppressed
 
 _LOG = logging.getLogger(__name__)
 
@@ -97,6 +98,9 @@ class Service:
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         self._reader = stack.enter_context(StoreReader(path))
         self._judge = self._start_judge()
+        self._desk = restored_desk(
+            configuration, people_of(configuration, channel_names), self._reader, clock.now_us()
+        )
         stack.callback(self._nightly.close)
         outbox = stack.enter_context(Outbox(path))
         delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock))
@@ -149,7 +153,12 @@ class Service:
             configuration.works,
             self._reader.once_known_works(clock.now_us() - 48 * HOUR_US),
         )
-        self._asking = Asking(self._reader, self._intake, plan, clock)
+        answering = Answering(
+            self._desk,
+            [tank.name for tank in configuration.tanks],
+            [(one.tank, one.name) for one in configuration.series],
+        )
+        self._asking = Asking(self._reader, self._intake, plan, answering, clock)
         # As of the last round, for the thread of the page.
         self._suppressed: tuple[Suppressed, ...] = ()
         self._serve_page(stack)
@@ -164,9 +173,14 @@ class Service:
         self._intake.begin()
         while not self._is_stopping:
             self._intake.round()
+            now_us = self._clock.now_us()
             if self._asking.turn():
                 self._suppressed = self._judge.engine.suppressed
-            learned = self._nightly.turn(self._clock.now_us())
+                self._desk.suppress([one.alarm for one in self._suppressed], now_us)
+            wakes_us = self._desk.wakes_us
+            if wakes_us is not None and wakes_us <= now_us:
+                self._intake.call()
+            learned = self._nightly.turn(now_us)
             if learned is not None:
                 self._judge.judge_by(learned)
         self._intake.finish()
@@ -242,11 +256,17 @@ class Service:
         )
         stack.callback(page.close)
 
-    def _tell(self, event: IncidentEvent, now_us: int) -> Telling:
-        kind: Kind = "ended" if isinstance(event, IncidentEnded) else "opened"
-        words = message_for(event.incident, self._configuration, kind=kind, now_us=now_us)
-        record = IncidentRecord(event.incident, words.title, words.body)
-        return Telling(record, plan_notifications(event, self._configuration, now_us))
+    def _tell(self, events: Sequence[Event], now_us: int) -> Telling:
+        self._desk.hear(events, now_us)
+        self._desk.turn(now_us)
+        records = []
+        for event in events:
+            if isinstance(event, AlarmRaised | AlarmReturned):
+                continue
+            kind: Kind = "ended" if isinstance(event, IncidentEnded) else "opened"
+            words = message_for(event.incident, self._configuration, kind=kind, now_us=now_us)
+            records.append(IncidentRecord(event.incident, words.title, words.body))
+        return Telling(records, *self._desk.drain(now_us))
 
 
 @contextmanager

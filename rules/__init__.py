@@ -40,6 +40,14 @@ from rules.fault_watch import Judgement
 from rules.faults import FAULTS, Fault, Finding, Parameter
 from rules.flags import Flag, primary_flag
 from rules.heat_model import HeatModel, NotFitted, fit_heat_model
+from rules.life_cycle import (
+    LONGEST_SHELF_US,
+    AlarmLife,
+    AlarmState,
+    Hold,
+    is_annunciated,
+)
+from rules.life_cycle import Step as AlarmStep
 from rules.planned_work import KINDS, NEVER_SUPPRESSED, PlannedWork, Suppressed, WorkKind
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
@@ -73,6 +81,7 @@ __all__ = [
     "HOUR_US",
     "KINDS",
     "LEARN_DAYS",
+    "LONGEST_SHELF_US",
     "MICROSECONDS",
     "NEVER_SUPPRESSED",
     "QUANTITIES",
@@ -82,8 +91,11 @@ __all__ = [
     "TWO_STATE",
     "AlarmEvent",
     "AlarmKey",
+    "AlarmLife",
     "AlarmRaised",
     "AlarmReturned",
+    "AlarmState",
+    "AlarmStep",
     "AttenuatedSignalLimits",
     "Band",
     "Baseline",
@@ -105,6 +117,7 @@ __all__ = [
     "GapLimits",
     "GrossRangeLimits",
     "HeatModel",
+    "Hold",
     "Incident",
     "IncidentEnded",
     "IncidentEvent",
@@ -135,6 +148,7 @@ __all__ = [
     "WorkKind",
     "fit_baseline",
     "fit_heat_model",
+    "is_annunciated",
     "physics",
     "primary_flag",
     "roles_of",

@@ -51,6 +51,8 @@ class Step(StrEnum):
     """Somebody has seen it."""
     RESET = "reset"
     """Somebody lets go of what is latched."""
+    REALARM = "re-alarm"
+    """It has become worse while it was there: what was seen is no longer what is so."""
 
 
 _S = AlarmState
@@ -60,6 +62,7 @@ TRANSITIONS: Mapping[tuple[AlarmState, Step], AlarmState] = MappingProxyType(
         (_S.UNACKNOWLEDGED, Step.ACKNOWLEDGE): _S.ACKNOWLEDGED,
         (_S.UNACKNOWLEDGED, Step.RETURN): _S.RETURNED_UNACKNOWLEDGED,
         (_S.ACKNOWLEDGED, Step.RETURN): _S.NORMAL,
+        (_S.ACKNOWLEDGED, Step.REALARM): _S.UNACKNOWLEDGED,
         (_S.RETURNED_UNACKNOWLEDGED, Step.ACKNOWLEDGE): _S.NORMAL,
         (_S.RETURNED_UNACKNOWLEDGED, Step.RAISE): _S.UNACKNOWLEDGED,
     }
@@ -70,6 +73,7 @@ LATCHING: Mapping[tuple[AlarmState, Step], AlarmState] = MappingProxyType(
         (_S.UNACKNOWLEDGED, Step.ACKNOWLEDGE): _S.ACKNOWLEDGED,
         (_S.UNACKNOWLEDGED, Step.RETURN): _S.LATCHED_UNACKNOWLEDGED,
         (_S.ACKNOWLEDGED, Step.RETURN): _S.LATCHED,
+        (_S.ACKNOWLEDGED, Step.REALARM): _S.UNACKNOWLEDGED,
         (_S.LATCHED_UNACKNOWLEDGED, Step.ACKNOWLEDGE): _S.LATCHED,
         (_S.LATCHED_UNACKNOWLEDGED, Step.RAISE): _S.UNACKNOWLEDGED,
         (_S.LATCHED, Step.RESET): _S.NORMAL,

@@ -77,6 +77,14 @@ def test_parts_do_not_import_each_other(part):
                 assert not name.startswith(f"collector.{other}"), f"{path} imports {name}"
 
 
+@pytest.mark.parametrize("path", modules("collector/telling"), ids=lambda path: path.stem)
+def test_who_is_told_is_decided_without_a_clock_a_store_or_a_channel(path):
+    touched = {name.split(".")[0] for name in imports(path)} & (WORLD - {"collector"})
+    assert not touched
+    parts = {name.split(".")[1] for name in imports(path) if name.startswith("collector.")}
+    assert not parts & {*APART, "clock", "commands", "intake", "mqtt", "service"}
+
+
 @pytest.mark.parametrize("path", modules("collector"), ids=lambda path: str(path.relative_to(CHECKOUT)))
 def test_the_service_comes_through_the_front_door_of_the_engine(path):
     assert not [name for name in imports(path) if name.startswith("rules.")]

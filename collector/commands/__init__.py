@@ -12,7 +12,20 @@ from importlib import import_module
 from typing import Protocol, cast
 
 # In the order in which the help lists them: as a newcomer meets them.
-NAMES = ("demo", "check", "run", "work", "incidents", "replay", "causes", "version")
+NAMES = (
+    "demo",
+    "check",
+    "run",
+    "work",
+    "incidents",
+    "acknowledge",
+    "shelve",
+    "unshelve",
+    "repair",
+    "replay",
+    "causes",
+    "version",
+)
 
 
 class Command(Protocol):

@@ -11,10 +11,10 @@ if TYPE_CHECKING:
     from collector.configuration import Configuration
     from collector.store import IncidentRecord
 
-SUMMARY = "list what happened: when, in which tank, what, how long, and what was told"
+SUMMARY = "list what happened: when, in which tank, what, how long, what was told, and who has seen it"
 EXAMPLE = "brinebell incidents --config brinebell.toml --last 5"
 
-_COLUMNS = ("since", "tank", "what", "priority", "how long")
+_COLUMNS = ("no.", "since", "tank", "what", "priority", "how long")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,6 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print them; 0 also if there are none."""
+    from collector.clock import Clock
     from collector.settings import load_configuration
     from collector.store import StoreReader
 
@@ -37,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     elif not records:
         print("No incident so far.")
     else:
-        print(_table_text(records, configuration))
+        print(_table_text(records, configuration, Clock().now_us()))
     return 0
 
 
@@ -51,17 +52,18 @@ def _count(text: str) -> int:
 def _json_text(records: tuple[IncidentRecord, ...]) -> str:
     import orjson
 
-    from collector.account import incident_object
+    from collector.account import answer_object, incident_object
 
     found = [
         {"number": record.incident.number}
+        | answer_object(record.answer)
         | incident_object(record.incident, f"{record.title}\n{record.body}")
         for record in records
     ]
     return orjson.dumps({"incidents": found}, option=orjson.OPT_INDENT_2).decode()
 
 
-def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuration) -> str:
+def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuration, now_us: int) -> str:
     """A table with the message under each row: its own words, as they were sent."""
     from collector.account import lasted_text
     from rules import CAUSES
@@ -72,6 +74,7 @@ def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuratio
         cause = CAUSES.get(incident.cause)
         rows.append(
             (
+                str(incident.number),
                 _local_time(incident.first_evidence_us, incident.tank, configuration),
                 incident.tank,
                 incident.cause if cause is None else cause.title,
@@ -81,11 +84,32 @@ def _table_text(records: tuple[IncidentRecord, ...], configuration: Configuratio
         )
     widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     lines = []
-    told = ["", *(f"{record.title}\n{record.body}".strip() for record in records)]
+    told = [
+        "",
+        *(
+            f"{record.title}\n{record.body}\n{_state(record, configuration, now_us)}".strip()
+            for record in records
+        ),
+    ]
     for row, message in zip(rows, told, strict=True):
         lines.append("  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip())
         lines += [f"    {line}" for line in message.splitlines()]
     return "\n".join(lines)
+
+
+def _state(record: IncidentRecord, configuration: Configuration, now_us: int) -> str:
+    """How its telling stands, as a sentence."""
+    from collector.wording.answers import state_text
+
+    tanks = {one.name: one.rules.time_zone for one in configuration.tanks}
+    incident = record.incident
+    text = state_text(
+        record.answer,
+        is_over=incident.ended_at_us is not None,
+        now_us=now_us,
+        zone=tanks.get(incident.tank, "UTC"),
+    )
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _local_time(time_us: int, tank: str, configuration: Configuration) -> str:

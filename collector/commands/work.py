@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import getpass
-import os
-import sys
 from typing import TYPE_CHECKING
 
+from collector.commands.asking import REFUSED, ask, tank_name
 from collector.commands.configuration_argument import add_configuration_argument
 
 if TYPE_CHECKING:
@@ -17,11 +15,6 @@ if TYPE_CHECKING:
 
 SUMMARY = "tell of work on the tank, so that it rings for nothing that your hands do; or list what is planned"
 EXAMPLE = 'brinebell work begin water_change --for "45 min"'
-
-# The service looks twice a second, and a busy store may take a moment.
-PATIENCE_S = 5.0
-_LOOK_S = 0.1
-_REFUSED = 1
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -65,7 +58,7 @@ def _asked(arguments: argparse.Namespace, configuration: Configuration, now_us: 
     from collector.units import parse_duration
     from rules import KINDS
 
-    tank, kind = _tank(arguments.tank, configuration), arguments.kind or ""
+    tank, kind = tank_name(arguments.tank, configuration), arguments.kind or ""
     if kind and kind not in KINDS:
         raise ConfigError(f"there is no work {kind!r}: {instead_of(kind, KINDS)}")
     if arguments.step != "begin":
@@ -80,45 +73,15 @@ def _asked(arguments: argparse.Namespace, configuration: Configuration, now_us: 
     return BeginWork(tank, kind, from_us, from_us + parse_duration(arguments.lasts))
 
 
-def _tank(name: str | None, configuration: Configuration) -> str:
-    from collector.errors import ConfigError
-    from collector.settings.suggestions import instead_of
-
-    known = [tank.name for tank in configuration.tanks]
-    if name is None:
-        if len(known) != 1:
-            raise ConfigError(f"say which tank with --tank: one of {', '.join(known)}")
-        return known[0]
-    if name not in known:
-        raise ConfigError(f"there is no tank {name!r}: {instead_of(name, known)}")
-    return name
-
-
 def _ask(configuration: Configuration, asked: Asked, now_us: int) -> int:
-    """Write the request down and wait for its answer."""
-    import time
-    import uuid
-
-    from collector.requests import BeginWork, Request
-    from collector.store import RequestBox, StoreReader
+    """Ask, and print what is planned then."""
+    from collector.requests import BeginWork
+    from collector.store import StoreReader
 
     path = configuration.store.path
-    request = Request(str(uuid.uuid4()), now_us, who(), asked)
-    with RequestBox(path) as box:
-        box.ask(request)
-        until_s = time.monotonic() + PATIENCE_S
-        while (answer := box.answer(request.id)) is None and time.monotonic() < until_s:
-            time.sleep(_LOOK_S)
-    if answer is None:
-        print(
-            f"The service has not answered within {PATIENCE_S:.0f} s: is it running? Alarms ring as before. "
-            "What you asked is written down, and done as soon as it runs.",
-            file=sys.stderr,
-        )
-        return _REFUSED
-    if not answer.is_done:
-        print(f"Not done: {answer.text}.", file=sys.stderr)
-        return _REFUSED
+    answer = ask(configuration, asked, now_us)
+    if answer is None or not answer.is_done:
+        return REFUSED
     if not isinstance(asked, BeginWork):
         print(f"{answer.text[:1].upper()}{answer.text[1:]}.")
         return 0
@@ -128,14 +91,6 @@ def _ask(configuration: Configuration, asked: Asked, now_us: int) -> int:
                 print(_line(work, configuration, now_us))
                 print(_meanwhile(work, configuration, now_us))
     return 0
-
-
-def who() -> str:
-    """Who asks: the name of the user, or the number where there is none, as in some containers."""
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # the latter from Python 3.13 on
-        return f"user {os.getuid()}"
 
 
 def _list_text(configuration: Configuration, now_us: int) -> str:

@@ -1,12 +1,12 @@
-"""Delivery: who is told what over which channel, and the sending of it until it has arrived.
+"""Delivery: the sending of what is told until it has arrived.
 
-The service plans messages into the commit that carries the incident, and wires a `DeliveryWorker` to
-the store's outbox. Nothing here opens a database, and nothing here imports apprise into the service.
+`collector.telling` puts messages into the commit that carries the incident; the service wires a
+`DeliveryWorker` to the store's outbox. Nothing here opens a database, and nothing here imports apprise
+into the service.
 """
 
 from collector.delivery.channels import Sent, channel_names
 from collector.delivery.outbox import Outbox
-from collector.delivery.plan import plan_notifications
 from collector.delivery.ring import ChannelResult, send_test
 from collector.delivery.worker import DeliveryWorker
 
@@ -16,6 +16,5 @@ __all__ = [
     "Outbox",
     "Sent",
     "channel_names",
-    "plan_notifications",
     "send_test",
 ]

@@ -8,8 +8,9 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
+from collector.alarm_requests import AboutAlarms
 from collector.clock import Clock
-from collector.requests import Answer, Plan, Request
+from collector.requests import AboutWork, Answer, Plan, Request
 from rules import PlannedWork
 
 _LOG = logging.getLogger(__name__)
@@ -28,8 +29,20 @@ class Box(Protocol):
         ...
 
 
+class Answering(Protocol):
+    """What is needed of whoever answers for alarms."""
+
+    def take(self, request: Request, asked: AboutAlarms, now_us: int) -> Answer:
+        """Do what is asked; the change waits for the next commit."""
+        ...
+
+
 class Loop(Protocol):
     """What is needed of the loop."""
+
+    def call(self, answers: Iterable[Answer]) -> None:
+        """Answer with the next commit."""
+        ...
 
     def plan_work(self, works: Iterable[PlannedWork], answers: Iterable[Answer]) -> None:
         """Know these works from the next commit on, and answer with it."""
@@ -44,11 +57,13 @@ class Asking:
         box: Box,
         loop: Loop,
         plan: Plan,
+        answering: Answering,
         clock: Clock,
         *,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._box, self._loop, self._plan, self._clock = box, loop, plan, clock
+        self._answering = answering
         self._monotonic = monotonic
         self._look_at_s = self._recur_at_s = 0.0
         # Done, but in no commit yet.
@@ -68,15 +83,25 @@ class Asking:
         self._taken &= {request.id for request in waiting}
         now_us = self._clock.now_us()
         answers = []
+        is_planned = False
         for request in waiting:
             if request.id not in self._taken:
-                answers.append(self._plan.take(request, now_us))
+                answers.append(self._take(request, now_us))
+                is_planned = is_planned or isinstance(request.asked, AboutWork)
                 self._taken.add(request.id)
                 _LOG.info("%s asked: %s: %s", request.who, request.asked, answers[-1].text)
         # After what was asked: a work that was begun early is the recurring one.
         has_recurred = now_s >= self._recur_at_s and self._plan.look_ahead(now_us)
         if now_s >= self._recur_at_s:
             self._recur_at_s = now_s + RECUR_S
-        if answers or has_recurred:
+        if has_recurred or is_planned:
             self._loop.plan_work(self._plan.works, answers)
+        elif answers:
+            self._loop.call(answers)
         return True
+
+    def _take(self, request: Request, now_us: int) -> Answer:
+        asked = request.asked
+        if isinstance(asked, AboutWork):
+            return self._plan.take(request, now_us)
+        return self._answering.take(request, asked, now_us)

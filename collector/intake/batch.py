@@ -28,7 +28,8 @@ class Batch:
     """What one commit will carry, as it comes in; `is_urgent` says that it does not wait for others.
 
     `planned_work` are all works that are known from it on, None where that does not change; `answers` tell
-    what became of requests that it does, and `requests` are new ones, which a later one does.
+    what became of requests that it does, and `requests` are new ones, which a later one does. `is_called`
+    says that there is something to tell although nothing came in.
     """
 
     messages: int = 0
@@ -39,11 +40,12 @@ class Batch:
     planned_work: tuple[PlannedWork, ...] | None = None
     answers: list[Answer] = field(default_factory=list)
     requests: list[Request] = field(default_factory=list)
+    is_called: bool = False
 
     @property
     def is_empty(self) -> bool:
         """Whether nothing has come in."""
-        return self.messages == 0 and self.planned_work is None and not self.answers
+        return self.messages == 0 and self.planned_work is None and not self.is_called
 
 
 class Judgeable(NamedTuple):

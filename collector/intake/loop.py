@@ -18,12 +18,12 @@ from collector.errors import StoreError
 from collector.intake.arrivals import Arrivals
 from collector.intake.batch import Batch
 from collector.intake.judging import Judge, Judged
-from collector.intake.neighbours import Keeper, Line, LineState, Telling, Unstored
+from collector.intake.neighbours import Keeper, Line, LineState, Tell, Unstored
 from collector.intake.sorting import Sorter
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
 from collector.requests import Answer
 from collector.store import Commit
-from rules import AlarmRaised, AlarmReturned, IncidentEvent, PlannedWork
+from rules import AlarmRaised, AlarmReturned, PlannedWork
 
 _LOG = logging.getLogger(__name__)
 
@@ -61,7 +61,7 @@ class Intake:
     arrivals
         Times given to payloads without one; the sorter's own.
     tell
-        Words an incident event and says who is told.
+        Says for every commit what is told to whom, and how incidents read.
     unstored
         Rings for what the store refuses.
     on_messages
@@ -78,7 +78,7 @@ class Intake:
         judge: Judge,
         arrivals: Arrivals,
         *,
-        tell: Callable[[IncidentEvent, int], Telling],
+        tell: Tell,
         unstored: Unstored,
         clock: Clock,
         on_messages: Callable[[], None] = lambda: None,
@@ -94,6 +94,8 @@ class Intake:
         self._batch_since_s = 0.0
         self._receipt: Receipt | None = None
         self._prepared: deque[Prepared] = deque()
+        # How many of them are rung past the store that refuses.
+        self._rung = 0
         self._must_forget = False
         self._retry_at_s = 0.0
         self._retry_pause_s = FIRST_RETRY_S
@@ -136,11 +138,15 @@ class Intake:
 
         `answers` tell what became of the requests that asked for it; that commit holds them, too.
         """
+        self._batch.planned_work = tuple(works)
+        self.call(answers)
+
+    def call(self, answers: Iterable[Answer] = ()) -> None:
+        """Commit soon what is to be told, with answers to requests; for the thread of the loop."""
         if self._batch.is_empty:
             self._batch_since_s = self._monotonic()
-        self._batch.planned_work = tuple(works)
         self._batch.answers += answers
-        self._batch.is_urgent = True
+        self._batch.is_called = self._batch.is_urgent = True
 
     def finish(self) -> None:
         """Commit and acknowledge what has been received."""
@@ -289,11 +295,7 @@ class Intake:
     def _queue(self, judged: Judged, batch: Batch, receipt: Receipt | None) -> None:
         now_us = self._clock.now_us()
         alarms = [event for event in judged.events if isinstance(event, AlarmRaised | AlarmReturned)]
-        tellings = [
-            self._tell(event, now_us)
-            for event in judged.events
-            if not isinstance(event, AlarmRaised | AlarmReturned)
-        ]
+        telling = self._tell(judged.events, now_us)
         arrivals, settled = self._arrivals.take()
         commit = Commit(
             committed_us=now_us,
@@ -305,8 +307,12 @@ class Intake:
             settled=settled,
             boards=batch.boards,
             alarms=alarms,
-            incidents=[telling.record for telling in tellings],
-            messages=[message for telling in tellings for message in telling.messages],
+            incidents=telling.records,
+            messages=telling.messages,
+            withdrawals=telling.withdrawals,
+            lives=telling.lives,
+            threads=telling.threads,
+            test_rings=telling.test_rings,
             planned_work=batch.planned_work,
             answers=batch.answers,
             requests=batch.requests,
@@ -329,6 +335,7 @@ class Intake:
                     return
                 self._store.commit(commit)
                 self._prepared.popleft()
+                self._rung = max(0, self._rung - 1)
                 if prepared.receipt is not None:
                     self._line.acknowledge(prepared.receipt)
                 self._arrivals.acknowledged(prepared.commit.arrivals)
@@ -346,10 +353,12 @@ class Intake:
                 self._confirm()
 
     def _ring_unstored(self) -> None:
-        waiting = [message for prepared in self._prepared for message in prepared.commit.messages]
-        if waiting:
-            self._unstored.add(waiting)
-            self._on_messages()
+        for prepared in list(self._prepared)[self._rung :]:
+            self._unstored.call_off(prepared.commit.withdrawals)
+            if prepared.commit.messages:
+                self._unstored.add(prepared.commit.messages)
+                self._on_messages()
+        self._rung = len(self._prepared)
 
     def _yet_to_tell(self, commit: Commit, *, is_last: bool) -> Commit | None:
         """The commit without messages that were delivered meanwhile; None while one is being sent."""

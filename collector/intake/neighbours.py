@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import NamedTuple, Protocol
+from collections.abc import Callable, Sequence
+from typing import NamedTuple, Protocol, TypeAlias
 
+from collector.alarm_record import LifeChange, TestRing, ThreadRecord, Withdrawal
 from collector.messages import NewMessage
 from collector.mqtt import Receipt, Received
 from collector.store import Commit, Committed, IncidentRecord
+from rules import Event
 
 
 class Line(Protocol):
@@ -67,6 +69,10 @@ class Unstored(Protocol):
         """Leave these to the store's own outbox."""
         ...
 
+    def call_off(self, withdrawals: Sequence[Withdrawal]) -> None:
+        """Ring no more with what is needed no more."""
+        ...
+
 
 class LineState(NamedTuple):
     """How the service stands with its broker; `since_us` is None where it never was connected."""
@@ -77,7 +83,15 @@ class LineState(NamedTuple):
 
 
 class Telling(NamedTuple):
-    """What an incident event means for people: how it reads, and who is told."""
+    """What events and the time mean for people: how incidents read, who is told, what is to be recorded."""
 
-    record: IncidentRecord
-    messages: Sequence[NewMessage]
+    records: Sequence[IncidentRecord] = ()
+    messages: Sequence[NewMessage] = ()
+    withdrawals: Sequence[Withdrawal] = ()
+    lives: Sequence[LifeChange] = ()
+    threads: Sequence[ThreadRecord] = ()
+    test_rings: Sequence[TestRing] = ()
+
+
+# Called for every commit, with all that the engine said, in its order.
+Tell: TypeAlias = Callable[[Sequence[Event], int], Telling]

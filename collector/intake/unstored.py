@@ -11,6 +11,7 @@ import threading
 from collections.abc import Sequence
 from dataclasses import replace
 
+from collector.alarm_record import Withdrawal
 from collector.messages import Message, NewMessage, Outcome, Try
 
 _LOG = logging.getLogger(__name__)
@@ -76,6 +77,14 @@ class UnstoredMessages:
                 self._waiting.pop(self._numbers.get(new, 0), None)
             self._claimed = set()
 
+    def call_off(self, withdrawals: Sequence[Withdrawal]) -> None:
+        """Send these no more: they are needed no more. What is being sent is spared."""
+        with self._lock:
+            for one in withdrawals:
+                for message in list(self._waiting.values()):
+                    if _is_meant(message, one) and message.id not in self._sending:
+                        del self._waiting[message.id]
+
     # -- the delivery worker's side ----------------------------------------------------------------
 
     def due(self, now_us: int, limit: int = 100) -> tuple[Message, ...]:
@@ -128,3 +137,11 @@ class UnstoredMessages:
     def unfinished_tries(self) -> tuple[tuple[Try, Message], ...]:
         """None: nothing here outlives the service."""
         return ()
+
+
+def _is_meant(message: Message, withdrawal: Withdrawal) -> bool:
+    return (
+        message.incident == withdrawal.incident
+        and withdrawal.person in ("", message.person)
+        and (not withdrawal.kinds or message.kind in withdrawal.kinds)
+    )

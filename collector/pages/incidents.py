@@ -13,6 +13,7 @@ from collector.pages.history import CHART_BUCKETS
 from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import Delivery, IncidentRecord, Record
+from collector.wording.answers import state_text
 from collector.wording.evidence import reason_lines, rival_lines
 from collector.wording.times import duration_text
 from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident
@@ -22,7 +23,12 @@ _LEAST_AROUND_US = HOUR_US
 # More charts than this make no page that somebody reads.
 _MOST_CHARTS = 6
 
-DELIVERY_WORDS = {"waiting": "waiting", "done": "delivered", "given_up": "given up"}
+DELIVERY_WORDS = {
+    "waiting": "waiting",
+    "done": "delivered",
+    "given_up": "given up",
+    "withdrawn": "needed no more",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,8 +161,12 @@ def _row(record: IncidentRecord, labels: Labels, now_us: int) -> IncidentRow:
         ),
         duration=duration_text(max(0, lasted_us)) + (" so far" if ended_us is None else ""),
         priority=str(incident.priority),
-        # Words of ISA-18.2: nothing acknowledges yet.
-        state="unacknowledged" if ended_us is None else "returned to normal unacknowledged",
+        state=state_text(
+            record.answer,
+            is_over=ended_us is not None,
+            now_us=now_us,
+            zone=labels.time_zone(incident.tank),
+        ),
     )
 
 

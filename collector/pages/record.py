@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple, Protocol, TypeAlias
 
+from collector.alarm_record import ThreadRecord
 from collector.messages import Message, Try
 from rules import (
     AlarmEvent,
@@ -75,6 +76,8 @@ class IncidentRecord(Protocol):
     def title(self) -> str: ...
     @property
     def body(self) -> str: ...
+    @property
+    def answer(self) -> ThreadRecord | None: ...
 
 
 class IncidentHistory(Protocol):
@@ -87,7 +90,7 @@ class IncidentHistory(Protocol):
 
 
 class Delivery(Protocol):
-    """A message, where it stands ('waiting', 'done', 'given_up'), and each try to send it."""
+    """A message, where it stands ('waiting', 'done', 'given_up', 'withdrawn'), and each try to send it."""
 
     @property
     def message(self) -> Message: ...

@@ -122,13 +122,14 @@ def _refuse_secrets(written: dict[str, Any], mistakes: Mistakes) -> None:
         )
     people = written.get("people")
     for name, person in people.items() if isinstance(people, dict) else ():
-        if isinstance(person, dict) and person.pop("urls", None) is not None:
-            mistakes.add(
-                ("people", name, "urls"),
-                "these hold secrets and do not belong in this file; write them into a file of their own, "
-                "one a line, readable by you alone (chmod 600), and name that in urls_file, "
-                f"or set BRINEBELL_PEOPLE__{name.upper()}__URLS",
-            )
+        for key in ("urls", "urgent_urls", "high_urls", "low_urls") if isinstance(person, dict) else ():
+            if person.pop(key, None) is not None:
+                mistakes.add(
+                    ("people", name, key),
+                    "these hold secrets and do not belong in this file; write them into a file of their own, "
+                    f"one a line, readable by you alone (chmod 600), and name that in {key}_file, "
+                    f"or set BRINEBELL_PEOPLE__{name.upper()}__{key.upper()}",
+                )
 
 
 def _environment(environ: Mapping[str, str], mistakes: Mistakes) -> dict[str, Any]:

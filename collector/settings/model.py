@@ -10,6 +10,7 @@ from __future__ import annotations
 from pydantic import Field, SecretStr
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
+from collector.settings.people_model import PersonSettings, TellingSettings
 from collector.settings.quality_model import (
     AttenuatedSignalSettings,
     ClimatologySettings,
@@ -99,18 +100,6 @@ class PageSettings(Table):
     )
     public_url: str | None = key(
         "address at which a phone reaches the page, told in messages", like='"http://tank.example:8460"'
-    )
-
-
-class PersonSettings(Table):
-    """Someone who is told."""
-
-    urls_file: str | None = key(
-        "file with one apprise URL a line, # for comments; keep it readable by the service alone",
-        like='"keeper.urls"',
-    )
-    urls: SecretStr | None = key(
-        "the URLs, separated by blanks: from the environment only, never in this file", like=""
     )
 
 
@@ -231,8 +220,7 @@ class SeriesSettings(Table):
         otherwise="by quantity, see the end",
     )
     priority: Priority = key(
-        'how soon its alarms want an answer: "urgent" now, "high" today, "low" when there is time; '
-        "they are all sent at once",
+        'how soon its alarms want an answer: "urgent" now, "high" today, "low" when there is time',
         Priority.HIGH,
         like='"high"',
     )
@@ -328,6 +316,7 @@ class Settings(BaseSettings):
     mqtt: MqttSettings = Field(default_factory=MqttSettings)
     page: PageSettings = Field(default_factory=PageSettings)
     people: dict[str, PersonSettings] = Field(default_factory=dict)
+    telling: TellingSettings = Field(default_factory=TellingSettings)
     tanks: dict[str, TankSettings] = Field(default_factory=dict)
     sources: dict[int, SourceSettings] = Field(default_factory=dict)
     boards: dict[int, BoardSettings] = Field(default_factory=dict)

@@ -13,7 +13,6 @@ from collector.configuration import (
     Configuration,
     MqttConfiguration,
     PageConfiguration,
-    PersonConfiguration,
     SeriesConfiguration,
     SourceConfiguration,
     StoreConfiguration,
@@ -21,7 +20,8 @@ from collector.configuration import (
 )
 from collector.settings.equipment import EQUIPMENT
 from collector.settings.mistakes import Mistakes
-from collector.settings.model import MqttSettings, PageSettings, PersonSettings, Settings, TankSettings
+from collector.settings.model import MqttSettings, PageSettings, Settings, TankSettings
+from collector.settings.people import resolve_person, resolve_telling
 from collector.settings.secrets import SecretFiles
 from collector.settings.section import Section
 from collector.settings.series import resolve_series
@@ -81,8 +81,10 @@ def resolve(
         ),
         page=_page(top.at("page"), settings.page),
         people=tuple(
-            _person(top.at("people", name), person, secrets) for name, person in settings.people.items()
+            resolve_person(top.at("people", name), person, secrets)
+            for name, person in settings.people.items()
         ),
+        telling=resolve_telling(top.at("telling"), settings.telling),
         tanks=tanks,
         series=tuple(one for one, _ in series),
         sources=sources,
@@ -159,18 +161,6 @@ def _page(section: Section, settings: PageSettings) -> PageConfiguration:
             settings.listen,
         )
     return page
-
-
-def _person(section: Section, settings: PersonSettings, secrets: SecretFiles) -> PersonConfiguration:
-    section.own_name()
-    name = str(section.path[-1])
-    if settings.urls is not None:
-        urls = tuple(settings.urls.get_secret_value().split())
-    elif settings.urls_file is not None:
-        urls = secrets.urls((*section.path, "urls_file"), settings.urls_file)
-    else:
-        urls = ()
-    return PersonConfiguration(name, urls)
 
 
 def _tanks(

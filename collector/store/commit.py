@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
+from collector.alarm_record import LifeChange, TestRing, ThreadRecord, Withdrawal
 from collector.messages import NewMessage
 from collector.requests import Answer, Request
 from rules import AlarmEvent, FlagRevised, Incident, PlannedWork
@@ -56,11 +57,16 @@ class Rejection:
 
 @dataclass(frozen=True, slots=True)
 class IncidentRecord:
-    """An incident as it is now, with the words that a person reads."""
+    """An incident as it is now, with the words that a person reads.
+
+    `answer` is how its telling stands, as it was read; None where none was recorded. It is not written with
+    the incident.
+    """
 
     incident: Incident
     title: str
     body: str
+    answer: ThreadRecord | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +91,10 @@ class Commit:
         What became of the requests that this commit does.
     requests
         New ones, which wait from now on; one whose id is known is the same and changes nothing.
+    withdrawals
+        Messages that are needed no more; done before `messages` are added.
+    lives, threads, test_rings
+        What has become of alarms, of the telling of incidents, and of test rings.
     """
 
     committed_us: int
@@ -101,6 +111,10 @@ class Commit:
     planned_work: Sequence[PlannedWork] | None = None
     answers: Sequence[Answer] = ()
     requests: Sequence[Request] = ()
+    withdrawals: Sequence[Withdrawal] = ()
+    lives: Sequence[LifeChange] = ()
+    threads: Sequence[ThreadRecord] = ()
+    test_rings: Sequence[TestRing] = ()
 
 
 class Committed(NamedTuple):

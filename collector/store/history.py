@@ -8,14 +8,17 @@ from typing import Any, NamedTuple
 
 import orjson
 
+from collector.alarm_record import TestRing, ThreadRecord
 from collector.messages import Message, Try
 from collector.requests import Request
 from collector.store.commit import BoardState, IncidentRecord
 from collector.store.outbox import MESSAGE_COLUMNS
 from collector.store.requests import waiting_requests
+from collector.store.tellings import alarm_lives, test_rings, threads
 from rules import (
     AlarmEvent,
     AlarmKey,
+    AlarmLife,
     AlarmRaised,
     AlarmReturned,
     Evidence,
@@ -29,13 +32,15 @@ from rules import (
 
 _INCIDENT = (
     "SELECT number, tank, cause, series, priority, first_evidence_us, alarmed_at_us, ended_at_us, evidence,"
-    " alarms, title, body FROM incidents"
+    " alarms, title, body, tellings.incident, state, who, tellings.at_us, until_us"
+    " FROM incidents LEFT JOIN tellings ON tellings.incident = number"
 )
 _ALARM = (
     "SELECT at_us, tank, series, cause, kind, priority, first_evidence_us, value, concerns, evidence"
     " FROM alarm_events"
 )
 _NEWEST = "SELECT max(id) FROM alarm_events GROUP BY tank, series, cause"
+_STANDS = "iif(state = 'given_up' AND withdrawn_us IS NOT NULL, 'withdrawn', state)"
 _EVIDENCE = frozenset(field.name for field in fields(Evidence))
 
 
@@ -49,7 +54,7 @@ class IncidentHistory:
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """A message, where it stands ('waiting', 'done', 'given_up'), and each try to send it."""
+    """A message, where it stands ('waiting', 'done', 'given_up', 'withdrawn'), and each try to send it."""
 
     message: Message
     state: str
@@ -155,7 +160,7 @@ class History:
         """The messages sent or to be sent about an incident, oldest first, with each try."""
         found = []
         messages = self._connection.execute(
-            f"SELECT {MESSAGE_COLUMNS}, state FROM outbox WHERE incident = ? ORDER BY id",  # noqa: S608
+            f"SELECT {MESSAGE_COLUMNS}, {_STANDS} FROM outbox WHERE incident = ? ORDER BY id",  # noqa: S608
             (incident,),
         ).fetchall()
         for *row, state in messages:
@@ -225,6 +230,24 @@ class History:
         )
         return tuple(PlannedWork(*row) for row in rows)
 
+    def alarm_lives(self) -> dict[AlarmKey, AlarmLife]:
+        """What every alarm that was ever heard of is now; without a cause, the whole series."""
+        return alarm_lives(self._connection)
+
+    def threads(self) -> tuple[str, ...]:
+        """The tellings of incidents that are not over, as `collector.telling` recorded them."""
+        return threads(self._connection)
+
+    @property
+    def first_commit_us(self) -> int | None:
+        """When the first commit was made; None before it."""
+        row = self._connection.execute("SELECT committed_us FROM commits ORDER BY no LIMIT 1").fetchone()
+        return None if row is None else int(row[0])
+
+    def test_rings(self) -> tuple[TestRing, ...]:
+        """The last test ring of each person."""
+        return test_rings(self._connection)
+
     def baselines(self, from_us: int) -> tuple[BaselineVersion, ...]:
         """Baseline versions in force at an instant or applied later, in the order of application."""
         rows = self._connection.execute(
@@ -282,7 +305,8 @@ def _alarm(row: tuple[Any, ...]) -> AlarmEvent:
 
 
 def _incident(row: tuple[Any, ...]) -> IncidentRecord:
-    number, tank, cause, series, priority, first_us, alarmed_us, ended_us, evidence, alarms, title, body = row
+    number, tank, cause, series, priority, first_us, alarmed_us, ended_us, evidence, alarms = row[:10]
+    title, body, told, *answer = row[10:]
     incident = Incident(
         number=number,
         tank=tank,
@@ -295,4 +319,4 @@ def _incident(row: tuple[Any, ...]) -> IncidentRecord:
         evidence=_evidence(evidence),
         alarms=tuple(AlarmKey(*alarm) for alarm in orjson.loads(alarms)),
     )
-    return IncidentRecord(incident, title, body)
+    return IncidentRecord(incident, title, body, None if told is None else ThreadRecord(told, *answer))

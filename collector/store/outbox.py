@@ -98,7 +98,8 @@ class Outbox:
         number
             As `record_try_started` returned.
         outcome
-            DELIVERED also marks the message done; after anything else it waits on.
+            DELIVERED also marks the message done, and what repeats it and is due by now as overtaken;
+            after anything else it waits on.
         reason
             What the channel said.
         retry_at_us
@@ -119,6 +120,16 @@ class Outbox:
                 f"UPDATE outbox SET {change} WHERE id = (SELECT outbox_id FROM tries WHERE id = ?)",  # noqa: S608
                 (number,) if value is None else (value, number),
             )
+            if outcome is Outcome.DELIVERED:
+                # Who was reached only now is not to be rung at once for every repetition meanwhile.
+                self._connection.execute(
+                    "UPDATE outbox SET state = 'given_up', withdrawn_us = :now FROM"
+                    " (SELECT outbox.* FROM outbox JOIN tries ON outbox.id = outbox_id WHERE tries.id = :id)"
+                    " AS told WHERE outbox.state = 'waiting' AND outbox.kind = 'again'"
+                    " AND outbox.incident = told.incident AND outbox.person = told.person"
+                    " AND outbox.channel = told.channel AND outbox.created_us <= :now",
+                    {"now": ended_us, "id": number},
+                )
 
     def give_up(self, message: int) -> None:
         """Send a message no more: its tries are used up, or what it says is no longer so."""

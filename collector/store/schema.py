@@ -144,7 +144,31 @@ CREATE TABLE requests( -- what people ask the service for; each is done once
 CREATE INDEX requests_waiting ON requests(asked_us) WHERE commit_no IS NULL;
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS, _REQUESTS)
+_TELLING = """
+CREATE TABLE alarm_life( -- each step of each alarm; the last row of an alarm is what it is now
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    tank TEXT NOT NULL, series TEXT NOT NULL, cause TEXT NOT NULL, -- no cause: the whole series
+    step TEXT NOT NULL, state TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL,
+    life TEXT NOT NULL -- as JSON
+) STRICT;
+CREATE INDEX alarm_life_by_alarm ON alarm_life(tank, series, cause, id);
+
+CREATE TABLE tellings( -- of incidents: how far it has come, and who has answered
+    incident INTEGER PRIMARY KEY, state TEXT NOT NULL, who TEXT NOT NULL, at_us INTEGER, until_us INTEGER,
+    data TEXT -- as JSON; NULL: its story is over
+) STRICT;
+CREATE INDEX tellings_open ON tellings(incident) WHERE data IS NOT NULL;
+
+CREATE TABLE test_rings(
+    person TEXT NOT NULL, rung_us INTEGER NOT NULL, answered_us INTEGER, who TEXT NOT NULL,
+    missed_us INTEGER, -- when it was told that no answer had come
+    PRIMARY KEY(person, rung_us)
+) STRICT, WITHOUT ROWID;
+
+ALTER TABLE outbox ADD COLUMN withdrawn_us INTEGER; -- given up because it was needed no more
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS, _REQUESTS, _TELLING)
 CURRENT_VERSION = len(MIGRATIONS)
 
 

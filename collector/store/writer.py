@@ -26,6 +26,7 @@ from collector.store.happenings import (
 )
 from collector.store.requests import insert_requests, record_answers
 from collector.store.schema import migrate
+from collector.store.tellings import record_telling, withdraw_messages
 from rules import FlagRevised
 
 # A payload that is kept as a sample or in a conflict is cut here: it is there to be looked at.
@@ -154,8 +155,11 @@ class Store:
                 insert_alarms(self._connection, batch.alarms, number)
             for record in batch.incidents:
                 upsert_incident(self._connection, record)
+            if batch.withdrawals:
+                withdraw_messages(self._connection, batch.withdrawals, batch.committed_us)
             if batch.messages:
                 insert_messages(self._connection, batch.messages)
+            record_telling(self._connection, batch, number)
             if batch.planned_work is not None:
                 record_planned_work(self._connection, batch.planned_work, number)
             if batch.requests:

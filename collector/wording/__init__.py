@@ -8,7 +8,9 @@ what to beware of.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal, NamedTuple, TypeAlias
 
 from collector.configuration import Configuration
@@ -26,7 +28,17 @@ BODY_WORDS = 34
 # The longest value that people write; beyond it stands a power of ten.
 _VALUE_CHARACTERS = 14
 
-Kind: TypeAlias = Literal["opened", "worsened", "ended"]
+Kind: TypeAlias = Literal["opened", "worsened", "again", "next", "back", "ended"]
+
+# What comes before the rest where it is not told for the first time.
+_FIRST: Mapping[str, str] = MappingProxyType(
+    {
+        "worsened": "Worse now.",
+        "again": "Not acknowledged yet.",
+        "next": "Nobody has acknowledged yet.",
+        "back": "Shelving is over.",
+    }
+)
 
 _DANGER_LINES = frozenset({"under_danger_line", "over_danger_line"})
 
@@ -60,7 +72,7 @@ def message_for(incident: Incident, configuration: Configuration, *, kind: Kind,
     words_of = _Words.of(incident, configuration, now_us)
     if kind == "ended":
         return Message(words_of.ended_title(), words_of.ended_body())
-    return Message(words_of.title(), words_of.body(is_worse=kind == "worsened"))
+    return Message(words_of.title(), words_of.body(_FIRST.get(kind)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,15 +151,15 @@ class _Words:
 
     # -- the body ----------------------------------------------------------------------------------
 
-    def body(self, *, is_worse: bool) -> str:
+    def body(self, first: str | None) -> str:
         """Trend and since when, what is known beside, how soon, first thing to do, caution."""
         look = look_for(self.text, self.quantity, self._is_high)
-        worse = ["Worse now."] if is_worse else []
+        before = [] if first is None else [first]
         what_to_do = [_HOW_SOON[self.incident.priority], look.action, look.caution]
         since = f"since {self._clock(self._since_us)}."
-        room = BODY_WORDS - sum(map(words, (*worse, since, *what_to_do)))
+        room = BODY_WORDS - sum(map(words, (*before, since, *what_to_do)))
         state = next((state for state in self._states if words(state) <= room), self._trend)
-        return join_while_fitting([*worse, f"{state} {since}"], self._details(), what_to_do, BODY_WORDS)
+        return join_while_fitting([*before, f"{state} {since}"], self._details(), what_to_do, BODY_WORDS)
 
     def ended_body(self) -> str:
         """When and after how long, and what to do about it by day."""

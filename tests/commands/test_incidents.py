@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from collector.alarm_record import ThreadRecord
 from collector.settings import load_configuration
 from collector.store import Commit, IncidentRecord, Store
 from rules import HOUR_US, AlarmKey, Evidence, Incident, Priority, Reason, Rival, Sign
@@ -56,7 +57,8 @@ def store(write: Callable[[str], Path]) -> None:
     with Store(configuration.store.path) as store:
         store.register(configuration.series)
         records = (_record(1, hours=6.5), _record(2, hours=None))
-        store.commit(Commit(committed_us=START_US + 99 * HOUR_US, engine_us=None, incidents=records))
+        answer = ThreadRecord(2, "acknowledged", "sam", START_US + 49 * HOUR_US)
+        store.commit(Commit(START_US + 99 * HOUR_US, engine_us=None, incidents=records, threads=(answer,)))
 
 
 @pytest.mark.usefixtures("store")
@@ -66,13 +68,15 @@ def test_table_counts_from_the_first_evidence_in_the_tanks_own_time(run: Run) ->
     # As the page and the messages do; it alarmed a quarter of an hour later.
     # Nairobi is three hours ahead of UTC all year (IANA time zone database).
     assert told.stdout.splitlines() == [
-        "since                 tank  what               priority  how long",
-        "2026-01-11 05:15 EAT  reef  heater failed off  urgent    6 h 45 min",
+        "no.  since                 tank  what               priority  how long",
+        "1    2026-01-11 05:15 EAT  reef  heater failed off  urgent    6 h 45 min",
         "    Heater off, number 1",
         "    Look whether it is warm.",
-        "2026-01-12 05:15 EAT  reef  heater failed off  urgent    lasts",
+        "    Returned to normal, unacknowledged.",
+        "2    2026-01-12 05:15 EAT  reef  heater failed off  urgent    lasts",
         "    Heater off, number 2",
         "    Look whether it is warm.",
+        "    Acknowledged by sam at 12 Jan.",
     ]
 
 
@@ -89,6 +93,10 @@ def test_json_has_the_documented_keys_with_the_evidence_for_machines(run: Run) -
     first, second = json.loads(told.stdout)["incidents"]
     assert first == {
         "number": 1,
+        "state": None,
+        "answered_by": None,
+        "answered_at": None,
+        "until": None,
         "cause": "heater_failed_off",
         "series": ["reef/temperature"],
         "first_evidence": "2026-01-11T02:15:00.000000Z",

@@ -14,7 +14,7 @@ from typing import NoReturn
 
 import pytest
 
-from collector.commands.work import who
+from collector.commands.asking import who
 from collector.settings import load_configuration
 from collector.store import StoreReader
 from rules import HOUR_US

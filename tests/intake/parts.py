@@ -36,13 +36,17 @@ from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, 
 from collector.problems import ProblemLog
 from collector.routing import Router
 from collector.store import Commit, Committed, IncidentRecord, Store, StoreReader
+from collector.telling import Answering, Desk
+from collector.telling.lives import Lives
 from collector.units import converter
 from rules import (
+    AlarmRaised,
+    AlarmReturned,
     Engine,
     EngineRules,
+    Event,
     GapLimits,
     GrossRangeLimits,
-    IncidentEvent,
     IncidentOpened,
     LimitAlarm,
     Priority,
@@ -216,6 +220,10 @@ class Running:
             commit_interval_s=interval_s,
             monotonic=lambda: self.now_us / SECOND,
         )
+        desk = Desk(self.configuration, (), Lives({}))
+        self.answering = Answering(
+            desk, ["reef"], [(one.tank, one.name) for one in self.configuration.series]
+        )
         self.intake.begin()
         self.line.connect(session_present=bool(self.reader.latest()))
         self.rounds()
@@ -283,13 +291,15 @@ class Running:
         return [(type(one).__name__, one.alarm.cause) for one in self.reader.alarm_events(0, 2**62)]
 
 
-def _tell(event: IncidentEvent, now_us: int) -> Telling:
+def _tell(events: Sequence[Event], now_us: int) -> Telling:
     """One message an opened incident, to the only person there is."""
-    incident = event.incident
-    record = IncidentRecord(incident, incident.cause, "")
-    if not isinstance(event, IncidentOpened):
-        return Telling(record, ())
-    told = NewMessage(
-        incident.number, "opened", "sam", "json", now_us, now_us, incident.cause, "", incident.priority
-    )
-    return Telling(record, (told,))
+    records, messages = [], []
+    for event in events:
+        if isinstance(event, AlarmRaised | AlarmReturned):
+            continue
+        incident = event.incident
+        records.append(IncidentRecord(incident, incident.cause, ""))
+        if isinstance(event, IncidentOpened):
+            words = (incident.cause, "", incident.priority)
+            messages.append(NewMessage(incident.number, "opened", "sam", "json", now_us, now_us, *words))
+    return Telling(records, messages)

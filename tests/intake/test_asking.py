@@ -14,7 +14,9 @@ from tests.intake.parts import MINUTE, Running
 def asking_of(running: Running) -> Asking:
     plan = Plan(running.reader.known_works(), ["reef"])
     clock = Clock(wall=lambda: running.now_us)
-    return Asking(running.reader, running.intake, plan, clock, monotonic=lambda: running.now_us / 1e6)
+    return Asking(
+        running.reader, running.intake, plan, running.answering, clock, monotonic=lambda: running.now_us / 1e6
+    )
 
 
 def ask(running: Running, number: str = "1", minutes: int = 30) -> PlannedWork:

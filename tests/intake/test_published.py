@@ -74,7 +74,9 @@ def test_what_is_no_request_says_how_it_is_written(values, more, why):
 def asking_of(running: Running) -> Asking:
     clock = Clock(wall=lambda: running.now_us)
     plan = Plan(running.reader.known_works(), ["reef"])
-    return Asking(running.reader, running.intake, plan, clock, monotonic=lambda: running.now_us / 1e6)
+    return Asking(
+        running.reader, running.intake, plan, running.answering, clock, monotonic=lambda: running.now_us / 1e6
+    )
 
 
 def publish(running: Running, values: object, **more) -> None:

@@ -19,7 +19,9 @@ def asking_of(running: Running, recurring: RecurringWork) -> Asking:
     since_us = running.now_us - 48 * HOUR_US
     plan = Plan(reader.known_works(), ["reef"], [recurring], reader.once_known_works(since_us))
     clock = Clock(wall=lambda: running.now_us)
-    return Asking(reader, running.intake, plan, clock, monotonic=lambda: running.now_us / 1e6)
+    return Asking(
+        reader, running.intake, plan, running.answering, clock, monotonic=lambda: running.now_us / 1e6
+    )
 
 
 def cleaning_in(running: Running, minutes: int) -> RecurringWork:

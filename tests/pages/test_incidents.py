@@ -67,9 +67,9 @@ def test_wrong_length_of_the_list_is_named(pages: httpx.Client, store: Store, la
 
 
 def test_ended_incident_has_returned_to_normal(pages: httpx.Client, store: Store) -> None:
-    """Words of ISA-18.2: returned to normal unacknowledged."""
+    """Words of ISA-18.2: returned to normal, unacknowledged."""
     store.commit(Commit(NOW, NOW, incidents=[tank.heater_incident(ended_us=NOW - 30 * MINUTE)]))
-    assert "2 h urgent returned to normal unacknowledged" in words(pages.get("/incidents").text)
+    assert "2 h urgent returned to normal, unacknowledged" in words(pages.get("/incidents").text)
 
 
 @pytest.mark.parametrize(

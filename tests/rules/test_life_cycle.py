@@ -26,7 +26,7 @@ from rules.life_cycle import (
 NORMAL, UNACK, ACKED = AlarmState.NORMAL, AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED
 RTN_UNACK, LATCHED = AlarmState.RETURNED_UNACKNOWLEDGED, AlarmState.LATCHED
 LATCHED_UNACK, SHELVED = AlarmState.LATCHED_UNACKNOWLEDGED, AlarmState.SHELVED
-RAISE, RETURN, ACKNOWLEDGE, RESET = Step
+RAISE, RETURN, ACKNOWLEDGE, RESET, REALARM = Step
 
 # How each state is reached.
 PLAIN = {
@@ -48,6 +48,8 @@ QUOTED_PLAIN = {
     (UNACK, ACKNOWLEDGE): ACKED,
     (UNACK, RETURN): RTN_UNACK,
     (ACKED, RETURN): NORMAL,
+    # "Re-alarm", as OPC UA Part 9 describes it.
+    (ACKED, REALARM): UNACK,
     (RTN_UNACK, ACKNOWLEDGE): NORMAL,
     (RTN_UNACK, RAISE): UNACK,
 }
@@ -58,6 +60,7 @@ QUOTED_LATCHING = {
     (UNACK, RETURN): LATCHED_UNACK,
     (LATCHED_UNACK, ACKNOWLEDGE): LATCHED,
     (ACKED, RETURN): LATCHED,
+    (ACKED, REALARM): UNACK,
     (LATCHED, RESET): NORMAL,
     # Not quoted; common practice, no source: a condition that comes back is told anew.
     (LATCHED_UNACK, RAISE): UNACK,

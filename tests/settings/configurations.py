@@ -66,6 +66,9 @@ def put_named_files(folder: Path) -> None:
     for name, text in (
         ("mqtt.password", "salt\n"),
         ("keeper.urls", "# phone\njson://127.0.0.1:9/\n"),
+        ("keeper.urgent.urls", "json://127.0.0.1:9/loud\n"),
+        ("keeper.high.urls", "json://127.0.0.1:9/high\n"),
+        ("keeper.low.urls", "json://127.0.0.1:9/low\n"),
         ("ca.pem", ""),
     ):
         (folder / name).write_text(text)

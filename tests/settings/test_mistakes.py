@@ -27,6 +27,22 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
 @pytest.mark.parametrize(
     ("path", "value", "key", "told"),
     [
+        # people and telling
+        ("people.keeper.night", ["22:00"], "people.keeper.night", "two times are needed"),
+        ("people.keeper.night", ["22:00", "7 h"], "people.keeper.night", 'a time of the day is needed, such as "22:00"'),
+        ("people.keeper.night", ["24:00", "07:00"], "people.keeper.night", 'a time of the day'),
+        ("people.keeper.rings_at_night", ["loud"], "people.keeper.rings_at_night[0]", "urgent, high or low is needed"),
+        ("people.keeper.away", [["2026-05-17", "2026-05-03"]], "people.keeper.away", "the first and the last day of each absence"),
+        ("people.keeper.away", [["3 May", "17 May"]], "people.keeper.away", "the first and the last day of each absence"),
+        ("people.keeper.away", [["2026-05-03"]], "people.keeper.away", "the first and the last day of each absence"),
+        ("people.keeper.urgent_urls_file", "json://x", "people.keeper.urgent_urls_file", "the name of a file"),
+        ("telling", {"repeat_after": "59 s"}, "telling.repeat_after", "at least 60 s and at most 86400 s is needed"),
+        ("telling", {"next_person_after": "25 h"}, "telling.next_person_after", "at most 86400 s"),
+        ("telling", {"rings": 0}, "telling.rings", "a whole number from 1 to 20"),
+        ("telling", {"rounds": 21}, "telling.rounds", "a whole number from 1 to 20"),
+        ("telling", {"test_ring": "montly"}, "telling.test_ring", 'did you mean "monthly"'),
+        ("telling", {"test_ring_at": "11"}, "telling.test_ring_at", "a time of the day"),
+        ("telling", {"test_answer_within": "0 s"}, "telling.test_answer_within", "at least 60 s"),
         # structure
         ("colour", 1, "colour", "unknown key"),
         ("mqtt.hots", "x", "mqtt.hots", 'did you mean "host"'),

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from collector.errors import ConfigError
+from rules import Priority
 from tests.settings.configurations import SMALL, Load, changed
 
 SECRET = "hunter2000"
@@ -27,6 +28,18 @@ def test_urls_are_read_from_their_file_without_comments(load: Load, tmp_path: Pa
     (tmp_path / "urls").chmod(0o600)
     (person,) = load(changed(SMALL, "people.keeper.urls_file", "urls")).configuration.people
     assert (person.name, person.urls) == ("keeper", (URL, "json://127.0.0.1/#x"))
+
+
+def test_each_priority_may_have_urls_of_its_own(load: Load, tmp_path: Path) -> None:
+    for name, text in (("all", "json://a\njson://b\n"), ("loud", "json://c\njson://b\n")):
+        (tmp_path / name).write_text(text)
+        (tmp_path / name).chmod(0o600)
+    data = changed(SMALL, "people.keeper", {"urls_file": "all", "urgent_urls_file": "loud"})
+    (person,) = load(data, {"BRINEBELL_PEOPLE__KEEPER__LOW_URLS": "json://d"}).configuration.people
+    assert person.urls == ("json://a", "json://b", "json://c", "json://d")
+    assert person.urls_for(Priority.URGENT) == ("json://c", "json://b")
+    assert person.urls_for(Priority.HIGH) == ("json://a", "json://b")
+    assert person.urls_for(Priority.LOW) == ("json://d",)
 
 
 def test_environment_gives_secrets_and_wins_over_their_files(load: Load, tmp_path: Path) -> None:
@@ -64,9 +77,10 @@ def test_file_that_others_can_read_is_a_warning(load: Load, tmp_path: Path, mode
         ("mqtt.password_file", [SECRET], "mqtt.password_file", "text in quotes"),
         ("mqtt.host", f"keeper:{SECRET}@broker", "mqtt.host", "name or address"),
         ("people.keeper.urls", URL, "people.keeper.urls", "BRINEBELL_PEOPLE__KEEPER__URLS"),
+        ("people.keeper.low_urls", URL, "people.keeper.low_urls", "BRINEBELL_PEOPLE__KEEPER__LOW_URLS"),
         ("people.keeper.urls", [URL], "people.keeper.urls", "urls_file"),
         ("people.keeper.urls_file", URL, "people.keeper.urls_file", "the name of a file"),
-        ("people.keeper.url", URL, "people.keeper.url", "one of urls_file"),
+        ("people.keeper.url", URL, "people.keeper.url", "urgent_urls_file, urls_file"),
         ("people.keeper", URL, "people.keeper", "a table"),
         ("people", URL, "people", "a table"),
         ("mqtt", SECRET, "mqtt", "a table"),

@@ -1,0 +1,82 @@
+"""The lives of alarms, the telling of incidents and test rings: how they are written and read again."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import asdict
+
+import orjson
+
+from collector.alarm_record import TestRing, Withdrawal
+from collector.store.commit import Commit
+from rules import AlarmKey, AlarmLife, AlarmState, Hold
+
+
+def record_telling(connection: sqlite3.Connection, batch: Commit, number: int) -> None:
+    """Write what a commit says of alarms' lives, tellings and test rings, in the caller's transaction."""
+    connection.executemany(
+        "INSERT INTO alarm_life(commit_no, at_us, tank, series, cause, step, state, who, why, life)"
+        " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            (
+                number,
+                one.at_us,
+                one.alarm.tank,
+                one.alarm.series,
+                one.alarm.cause,
+                one.step,
+                one.life.state.value,
+                one.who,
+                one.why,
+                orjson.dumps(asdict(one.life)).decode(),
+            )
+            for one in batch.lives
+        ],
+    )
+    connection.executemany("INSERT OR REPLACE INTO tellings VALUES(?, ?, ?, ?, ?, ?)", batch.threads)
+    connection.executemany("INSERT OR REPLACE INTO test_rings VALUES(?, ?, ?, ?, ?)", batch.test_rings)
+
+
+def withdraw_messages(connection: sqlite3.Connection, withdrawals: Sequence[Withdrawal], now_us: int) -> None:
+    """Let messages that wait be sent no more, in the caller's transaction.
+
+    One that is being sent at this moment and arrives is done all the same.
+    """
+    connection.executemany(
+        "UPDATE outbox SET state = 'given_up', withdrawn_us = :now WHERE incident = :incident"
+        " AND state = 'waiting' AND :person IN ('', person)"
+        " AND (:kinds = '[]' OR kind IN (SELECT value FROM json_each(:kinds)))"
+        " AND NOT (:is_waiting AND EXISTS("
+        "SELECT 1 FROM tries WHERE outbox_id = outbox.id AND ended_us IS NULL))",
+        [{**one._asdict(), "kinds": orjson.dumps(one.kinds).decode(), "now": now_us} for one in withdrawals],
+    )
+
+
+def alarm_lives(connection: sqlite3.Connection) -> dict[AlarmKey, AlarmLife]:
+    """What every alarm is by its last row."""
+    rows = connection.execute(
+        "SELECT tank, series, cause, life FROM alarm_life"
+        " WHERE id IN (SELECT max(id) FROM alarm_life GROUP BY tank, series, cause) ORDER BY id"
+    )
+    return {AlarmKey(tank, series, cause): _life(text) for tank, series, cause, text in rows}
+
+
+def threads(connection: sqlite3.Connection) -> tuple[str, ...]:
+    """Tellings that are not over, by incident."""
+    rows = connection.execute("SELECT data FROM tellings WHERE data IS NOT NULL ORDER BY incident")
+    return tuple(text for (text,) in rows)
+
+
+def test_rings(connection: sqlite3.Connection) -> tuple[TestRing, ...]:
+    """The last test ring of each person."""
+    rows = connection.execute(
+        "SELECT person, max(rung_us), answered_us, who, missed_us FROM test_rings GROUP BY person"
+    )
+    return tuple(TestRing(*row) for row in rows)
+
+
+def _life(text: str) -> AlarmLife:
+    values = orjson.loads(text)
+    holds = tuple(Hold(**{**one, "kind": AlarmState(one["kind"])}) for one in values.pop("holds"))
+    return AlarmLife(followed=AlarmState(values.pop("followed")), holds=holds, **values)

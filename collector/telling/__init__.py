@@ -1,0 +1,12 @@
+"""Who is told what, and when: alarms become messages, answers take them back.
+
+Nothing here has a clock, a store or a channel: time and what people say come in, and what is to be
+recorded and sent goes out.
+"""
+
+from collector.telling.answering import Answering
+from collector.telling.desk import Changes, Desk
+from collector.telling.people import Person, people_of
+from collector.telling.restart import restored_desk
+
+__all__ = ["Answering", "Changes", "Desk", "Person", "people_of", "restored_desk"]

@@ -1,0 +1,385 @@
+"""The desk at which alarms arrive and from which people are told.
+
+It hears what the engine says, what people answer, and how time passes, and keeps one `Thread` an incident.
+An incident rings when it opens; what joins it later rings only if it makes things worse, and is otherwise
+taken for seen by whoever has seen the incident. So an alarm that is active and unacknowledged always has
+a ring that goes on, and one that goes on always has a next step, until everybody has been told in vain.
+
+Everything that comes of it waits in the desk until it is drained into a commit; what is due follows from
+what is recorded, so a kill loses no step and repeats none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from collector.alarm_record import LifeChange, TestRing, ThreadRecord, Withdrawal
+from collector.configuration import Configuration
+from collector.messages import NewMessage
+from collector.telling.ladder import Progress, Step, advance
+from collector.telling.letters import Waited, letter, morning_letter, zone_of
+from collector.telling.lives import Lives
+from collector.telling.pace import PACES, Pace
+from collector.telling.people import Person
+from collector.telling.test_rings import TestRings
+from collector.telling.thread import Thread
+from rules import (
+    HOUR_US,
+    AlarmKey,
+    AlarmRaised,
+    AlarmReturned,
+    AlarmState,
+    AlarmStep,
+    Event,
+    Hold,
+    Incident,
+    IncidentEnded,
+    IncidentEvent,
+    IncidentUpdated,
+    Priority,
+)
+
+# An alarm that comes and goes rings so often within an hour; what comes then waits until the hour is over.
+RINGS_AN_HOUR = 3
+# Ended and seen: remembered only to know what comes and goes. Not seen: until nobody asks any more.
+_SEEN_KEPT_US = HOUR_US
+_UNSEEN_KEPT_US = 30 * 24 * HOUR_US
+_UNACKNOWLEDGED = AlarmState.UNACKNOWLEDGED
+_RINGS = ("opened", "worsened", "again", "next", "back")
+
+
+class Changes(NamedTuple):
+    """What is to be recorded and sent, in one commit."""
+
+    messages: tuple[NewMessage, ...]
+    withdrawals: tuple[Withdrawal, ...]
+    lives: tuple[LifeChange, ...]
+    threads: tuple[ThreadRecord, ...]
+    test_rings: tuple[TestRing, ...]
+
+
+class Desk:
+    """See the module.
+
+    Parameters
+    ----------
+    configuration
+        Names, zones and words.
+    people
+        Those who can be told, in their order.
+    lives, threads, incidents
+        As recorded; the incidents are those of the threads.
+    test_rings
+        Knows when a test is due.
+    """
+
+    def __init__(
+        self,
+        configuration: Configuration,
+        people: Sequence[Person],
+        lives: Lives,
+        threads: Iterable[Thread] = (),
+        incidents: Iterable[Incident] = (),
+        test_rings: TestRings | None = None,
+    ) -> None:
+        self._configuration = configuration
+        self.people = tuple(people)
+        self.lives = lives
+        self.threads = {one.incident: one for one in threads}
+        self.incidents = {one.number: one for one in incidents}
+        self._incident_of = {
+            alarm: number for number in sorted(self.incidents) for alarm in self.incidents[number].alarms
+        }
+        self.test_rings = test_rings or TestRings((), "never", 0, 0, "UTC", 0)
+        telling = configuration.telling
+        self._paces: Mapping[Priority, Pace] = {
+            **PACES,
+            Priority.URGENT: Pace(telling.repeat_us, telling.rings, telling.next_us, telling.rounds),
+        }
+        self._messages: list[NewMessage] = []
+        self._withdrawals: list[Withdrawal] = []
+        self._changed: dict[int, None] = {}
+
+    # -- what comes in -----------------------------------------------------------------------------
+
+    def hear(self, events: Sequence[Event], now_us: int) -> None:
+        """Take what the engine says, in its order; each alarm's event comes before what it means."""
+        self._expire(now_us)
+        raised: AlarmRaised | None = None
+        for event in events:
+            if isinstance(event, AlarmRaised):
+                self.lives.step(event.alarm, AlarmStep.RAISE, event.at_us)
+                raised = event
+            elif isinstance(event, AlarmReturned):
+                self.lives.step(event.alarm, AlarmStep.RETURN, event.at_us)
+                raised = None
+                self._stop_if_seen(event.alarm, now_us)
+            elif isinstance(event, IncidentEnded):
+                self._end(event, now_us)
+            else:
+                self._follow(event, None if raised is None else raised.alarm, now_us)
+
+    def turn(self, now_us: int) -> None:
+        """Take every step that is due."""
+        self._expire(now_us)
+        mornings: dict[str, list[Thread]] = {}
+        due = [one for one in self.threads.values() if _is_due(one, now_us)]
+        for thread in sorted(due, key=lambda one: (-one.priority.rank, one.incident)):
+            step, progress = advance(
+                thread.progress,
+                thread.priority,
+                self.people,
+                self._paces,
+                self.zone(self.incidents[thread.incident].tank),
+                now_us,
+            )
+            told = thread.told
+            if step is not None:
+                if step.person.name not in told:
+                    told = (*told, step.person.name)
+                if thread.progress.waits:
+                    mornings.setdefault(step.person.name, []).append(thread)
+                else:
+                    self._ring(thread, step, now_us)
+            if thread.ended_us is not None:
+                progress = replace(progress, next_us=None)
+            self.keep(replace(thread, progress=progress, told=told))
+        for name, threads in mornings.items():
+            self._tell_morning(next(one for one in self.people if one.name == name), threads, now_us)
+        self._messages += self.test_rings.turn(self.people, now_us)
+
+    def suppress(self, alarms: Iterable[AlarmKey], now_us: int) -> None:
+        """Know which alarms planned work suppresses by design now."""
+        self.lives.suppress(alarms, now_us)
+
+    @property
+    def wakes_us(self) -> int | None:
+        """When `turn` has something to do; None if only an event or a person changes that."""
+        wakes = [one.progress.next_us for one in self.threads.values()]
+        wakes += [self.lives.wakes_us, self.test_rings.wakes_us(self.people)]
+        return min((one for one in wakes if one is not None), default=None)
+
+    def drain(self, now_us: int) -> Changes:
+        """Give up what is to be recorded and sent."""
+        for number, thread in list(self.threads.items()):
+            if _is_over(thread, now_us):
+                self._changed[number] = None
+        records = []
+        for number in self._changed:
+            thread = self.threads[number]
+            is_over = _is_over(thread, now_us)
+            records.append(thread.record(is_over=is_over))
+            if is_over:
+                del self.threads[number], self.incidents[number]
+        changes = Changes(
+            tuple(self._messages),
+            tuple(self._withdrawals),
+            self.lives.drain(),
+            tuple(records),
+            self.test_rings.drain(),
+        )
+        self._messages, self._withdrawals, self._changed = [], [], {}
+        return changes
+
+    # -- incidents ---------------------------------------------------------------------------------
+
+    def _follow(self, event: IncidentEvent, alarm: AlarmKey | None, now_us: int) -> None:
+        """An incident has opened, or something has joined it."""
+        incident = event.incident
+        number = incident.number
+        self.incidents[number] = incident
+        thread = self.threads.get(number) or Thread(number, alarm or incident.alarms[0], incident.priority)
+        if alarm is not None:
+            self._incident_of[alarm] = number
+        is_worse = isinstance(event, IncidentUpdated) and event.worsened
+        is_worse = is_worse or thread.is_nearer(incident.evidence.danger_at_us, now_us)
+        if is_worse:
+            self._take_for_unseen(incident, alarm, now_us)
+        elif alarm is not None and thread.answer:
+            self._take_for_seen(alarm, thread, now_us)
+        self.keep(thread)
+        if is_worse and self.is_unacknowledged(number):
+            self.begin(number, "worsened" if thread.told else thread.kind, now_us)
+        else:
+            self.settle(number, now_us)
+
+    def _take_for_seen(self, alarm: AlarmKey, thread: Thread, now_us: int) -> None:
+        """What joins an incident without making it worse is covered by its answer."""
+        why = f"joined incident {thread.incident}"
+        if thread.answer == AlarmState.ACKNOWLEDGED.value:
+            self.lives.step(alarm, AlarmStep.ACKNOWLEDGE, now_us, thread.who, why)
+        elif thread.answer == AlarmState.SHELVED.value and (thread.until_us or 0) > now_us:
+            self.lives.hold(alarm, Hold(AlarmState.SHELVED, now_us, thread.until_us, thread.who, why))
+
+    def _take_for_unseen(self, incident: Incident, alarm: AlarmKey | None, now_us: int) -> None:
+        """What makes an incident worse is told although somebody has seen it, or put it off."""
+        for one in incident.alarms if alarm is None else (alarm,):
+            if self.lives[one].is_active:
+                self.lives.release(one, AlarmState.SHELVED, now_us, why="it got worse")
+                self.lives.step(one, AlarmStep.REALARM, now_us, why="it got worse")
+
+    def _end(self, event: IncidentEnded, now_us: int) -> None:
+        incident = event.incident
+        self.incidents[incident.number] = incident
+        thread = self.threads.get(incident.number) or Thread(
+            incident.number, incident.alarms[0], incident.priority
+        )
+        waits = thread.progress.waits and not thread.told
+        progress = thread.progress if waits else replace(thread.progress, next_us=None, waits=False)
+        self.keep(replace(thread, ended_us=incident.ended_at_us, progress=progress))
+        self._withdrawals.append(Withdrawal(incident.number, kinds=("again", "next")))
+        told = [one for one in self.people if one.name in thread.told]
+        for person in told:
+            self._message(person, incident, "ended", Priority.LOW, now_us)
+
+    def _stop_if_seen(self, alarm: AlarmKey, now_us: int) -> None:
+        number = self._incident_of.get(alarm)
+        if number is not None and number in self.threads and self.threads[number].is_ringing:
+            standing = [one for one in self.incidents[number].alarms if self.lives[one].is_active]
+            if standing:
+                self.settle(number, now_us)
+
+    def _expire(self, now_us: int) -> None:
+        """Let shelvings end; what is still wrong then rings again."""
+        wakes_us = self.lives.wakes_us
+        if wakes_us is not None and wakes_us <= now_us:
+            self.lives.expire(now_us)
+            for number in list(self.threads):
+                self.settle(number, now_us)
+
+    # -- threads -----------------------------------------------------------------------------------
+
+    def is_unacknowledged(self, number: int) -> bool:
+        """Whether an alarm of an incident is active, in nobody's hands, and not held."""
+        alarms = self.incidents[number].alarms
+        return any(self.is_latest(one, number) and self.lives[one].state is _UNACKNOWLEDGED for one in alarms)
+
+    def is_latest(self, alarm: AlarmKey, number: int) -> bool:
+        """Whether an alarm belongs to this incident, and to no later one."""
+        return self._incident_of.get(alarm) == number
+
+    def numbers_of(self, alarms: Iterable[AlarmKey]) -> list[int]:
+        """Incidents that are told of and that these alarms belong to."""
+        found = {self._incident_of[one] for one in alarms if one in self._incident_of}
+        return sorted(found & self.threads.keys())
+
+    def add_withdrawal(self, withdrawal: Withdrawal) -> None:
+        """Let messages be needed no more."""
+        self._withdrawals.append(withdrawal)
+
+    def settle(self, number: int, now_us: int, who: str = "", kind: str = "back") -> None:
+        """Begin to ring for what nobody has seen, or stop where everything has been seen or is held."""
+        thread = self.threads[number]
+        if thread.ended_us is not None:
+            return
+        if self.is_unacknowledged(number):
+            if not thread.is_ringing:
+                self.begin(number, kind if thread.told else "opened", now_us)
+            return
+        states = [self.lives[one] for one in self.incidents[number].alarms if self.lives[one].is_active]
+        seen = [life for life in states if not life.holds]
+        answer, until_us = AlarmState.ACKNOWLEDGED.value, None
+        if not seen and states:
+            answer = states[0].state.value
+            holds = [hold for life in states for hold in life.holds]
+            until_us = min((one.until_us for one in holds if one.until_us is not None), default=None)
+            who = who or holds[0].who
+        if thread.answer == answer and thread.until_us == until_us:
+            return
+        self.keep(
+            replace(
+                thread,
+                answer=answer,
+                who=who,
+                answered_us=now_us,
+                until_us=until_us,
+                progress=replace(thread.progress, next_us=None, waits=False),
+            )
+        )
+        self._withdrawals.append(Withdrawal(number, kinds=_RINGS))
+
+    def begin(self, number: int, kind: str, now_us: int) -> None:
+        """Ring from the first person on."""
+        thread, incident = self.threads[number], self.incidents[number]
+        next_us = now_us if kind == "worsened" else self._first_step_us(thread, incident.priority, now_us)
+        self._withdrawals.append(Withdrawal(number, kinds=_RINGS, is_waiting=True))
+        self.keep(
+            replace(
+                thread,
+                priority=incident.priority,
+                kind=kind,
+                rung_us=now_us,
+                danger_at_us=incident.evidence.danger_at_us,
+                progress=Progress(next_us),
+                answer="",
+                who="",
+                answered_us=None,
+                until_us=None,
+            )
+        )
+
+    def keep(self, thread: Thread) -> None:
+        """Remember how the telling of an incident stands."""
+        if self.threads.get(thread.incident) != thread:
+            self.threads[thread.incident] = thread
+            self._changed[thread.incident] = None
+
+    def _first_step_us(self, thread: Thread, priority: Priority, now_us: int) -> int:
+        """Now; later where this very alarm has come and gone too often within the hour."""
+        rung = sorted(
+            one.rung_us
+            for one in self.threads.values()
+            if one.first == thread.first
+            and one.incident != thread.incident
+            and one.priority.rank >= priority.rank
+            and one.rung_us is not None
+            and now_us - HOUR_US < one.rung_us <= now_us
+            and one.told
+        )
+        return now_us if len(rung) < RINGS_AN_HOUR else rung[-RINGS_AN_HOUR] + HOUR_US
+
+    # -- messages ----------------------------------------------------------------------------------
+
+    def zone(self, tank: str) -> str:
+        """The time zone of a tank."""
+        return zone_of(tank, self._configuration)
+
+    def _ring(self, thread: Thread, step: Step, now_us: int) -> None:
+        kind = thread.kind
+        if step.is_repeat:
+            kind = "again"
+        elif thread.progress.turns:
+            kind = "next"
+        # A ring that could not be delivered so far is overtaken: nobody wants three at once.
+        self._withdrawals.append(Withdrawal(thread.incident, step.person.name, kinds=_RINGS, is_waiting=True))
+        self._message(step.person, self.incidents[thread.incident], kind, thread.priority, now_us)
+
+    def _message(
+        self, person: Person, incident: Incident, kind: str, priority: Priority, now_us: int
+    ) -> None:
+        self._messages += letter(person, incident, kind, priority, self._configuration, now_us)
+
+    def _tell_morning(self, person: Person, threads: Sequence[Thread], now_us: int) -> None:
+        """One message for all that waited; a single alarm that still stands reads as by day."""
+        first = threads[0]
+        if len(threads) == 1 and first.ended_us is None:
+            kind = "again" if person.name in first.told else first.kind
+            self._message(person, self.incidents[first.incident], kind, first.priority, now_us)
+            return
+        waited = [
+            Waited(self.incidents[one.incident], one.priority, one.ended_us is not None) for one in threads
+        ]
+        self._messages += morning_letter(person, waited, self._configuration, now_us)
+
+
+def _is_due(thread: Thread, now_us: int) -> bool:
+    return thread.progress.next_us is not None and thread.progress.next_us <= now_us
+
+
+def _is_over(thread: Thread, now_us: int) -> bool:
+    if thread.ended_us is None or thread.progress.next_us is not None:
+        return False
+    is_seen = thread.answer == AlarmState.ACKNOWLEDGED.value
+    return now_us - thread.ended_us > (_SEEN_KEPT_US if is_seen else _UNSEEN_KEPT_US)
