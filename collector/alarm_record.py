@@ -48,7 +48,7 @@ class Withdrawal(NamedTuple):
     is_waiting: bool = False
 
 
-class TestRing(NamedTuple):
+class RingTest(NamedTuple):
     """One test ring of one person; None where that has not come."""
 
     person: str

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple, Protocol, TypeAlias
 
-from collector.alarm_record import LifeChange, TestRing, ThreadRecord, Withdrawal
+from collector.alarm_record import LifeChange, RingTest, ThreadRecord, Withdrawal
 from collector.messages import NewMessage
 from collector.mqtt import Receipt, Received
 from collector.store import Commit, Committed, IncidentRecord
@@ -90,7 +90,7 @@ class Telling(NamedTuple):
     withdrawals: Sequence[Withdrawal] = ()
     lives: Sequence[LifeChange] = ()
     threads: Sequence[ThreadRecord] = ()
-    test_rings: Sequence[TestRing] = ()
+    test_rings: Sequence[RingTest] = ()
 
 
 # Called for every commit, with all that the engine said, in its order.

@@ -77,7 +77,7 @@ class MqttSettings(Table):
         like="1000",
     )
     takes_requests: bool = key(
-        "whether work is announced on brinebell/<tank>/requests; the broker must give that right to few",
+        "whether brinebell/<tank>/requests is heard: works, answers; the broker must give that right to few",
         default=False,
         like="true",
     )

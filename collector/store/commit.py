@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
-from collector.alarm_record import LifeChange, TestRing, ThreadRecord, Withdrawal
+from collector.alarm_record import LifeChange, RingTest, ThreadRecord, Withdrawal
 from collector.messages import NewMessage
 from collector.requests import Answer, Request
 from rules import AlarmEvent, FlagRevised, Incident, PlannedWork
@@ -114,7 +114,7 @@ class Commit:
     withdrawals: Sequence[Withdrawal] = ()
     lives: Sequence[LifeChange] = ()
     threads: Sequence[ThreadRecord] = ()
-    test_rings: Sequence[TestRing] = ()
+    test_rings: Sequence[RingTest] = ()
 
 
 class Committed(NamedTuple):

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import orjson
 
-from collector.alarm_record import TestRing, ThreadRecord
+from collector.alarm_record import RingTest, ThreadRecord
 from collector.messages import Message, Try
 from collector.requests import Request
 from collector.store.commit import BoardState, IncidentRecord
@@ -244,7 +244,7 @@ class History:
         row = self._connection.execute("SELECT committed_us FROM commits ORDER BY no LIMIT 1").fetchone()
         return None if row is None else int(row[0])
 
-    def test_rings(self) -> tuple[TestRing, ...]:
+    def test_rings(self) -> tuple[RingTest, ...]:
         """The last test ring of each person."""
         return test_rings(self._connection)
 

@@ -8,7 +8,7 @@ from dataclasses import asdict
 
 import orjson
 
-from collector.alarm_record import TestRing, Withdrawal
+from collector.alarm_record import RingTest, Withdrawal
 from collector.store.commit import Commit
 from rules import AlarmKey, AlarmLife, AlarmState, Hold
 
@@ -68,12 +68,12 @@ def threads(connection: sqlite3.Connection) -> tuple[str, ...]:
     return tuple(text for (text,) in rows)
 
 
-def test_rings(connection: sqlite3.Connection) -> tuple[TestRing, ...]:
+def test_rings(connection: sqlite3.Connection) -> tuple[RingTest, ...]:
     """The last test ring of each person."""
     rows = connection.execute(
         "SELECT person, max(rung_us), answered_us, who, missed_us FROM test_rings GROUP BY person"
     )
-    return tuple(TestRing(*row) for row in rows)
+    return tuple(RingTest(*row) for row in rows)
 
 
 def _life(text: str) -> AlarmLife:

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from collector.alarm_record import LifeChange, TestRing, ThreadRecord, Withdrawal
+from collector.alarm_record import LifeChange, RingTest, ThreadRecord, Withdrawal
 from collector.configuration import Configuration
 from collector.messages import NewMessage
 from collector.telling.ladder import Progress, Step, advance
@@ -23,7 +23,7 @@ from collector.telling.letters import Waited, letter, morning_letter, zone_of
 from collector.telling.lives import Lives
 from collector.telling.pace import PACES, Pace
 from collector.telling.people import Person
-from collector.telling.test_rings import TestRings
+from collector.telling.ring_tests import RingTests
 from collector.telling.thread import Thread
 from rules import (
     HOUR_US,
@@ -57,7 +57,7 @@ class Changes(NamedTuple):
     withdrawals: tuple[Withdrawal, ...]
     lives: tuple[LifeChange, ...]
     threads: tuple[ThreadRecord, ...]
-    test_rings: tuple[TestRing, ...]
+    test_rings: tuple[RingTest, ...]
 
 
 class Desk:
@@ -82,7 +82,7 @@ class Desk:
         lives: Lives,
         threads: Iterable[Thread] = (),
         incidents: Iterable[Incident] = (),
-        test_rings: TestRings | None = None,
+        test_rings: RingTests | None = None,
     ) -> None:
         self._configuration = configuration
         self.people = tuple(people)
@@ -92,7 +92,7 @@ class Desk:
         self._incident_of = {
             alarm: number for number in sorted(self.incidents) for alarm in self.incidents[number].alarms
         }
-        self.test_rings = test_rings or TestRings((), "never", 0, 0, "UTC", 0)
+        self.test_rings = test_rings or RingTests((), "never", 0, 0, "UTC", 0)
         telling = configuration.telling
         self._paces: Mapping[Priority, Pace] = {
             **PACES,

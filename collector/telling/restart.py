@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from collector.alarm_record import TestRing
+from collector.alarm_record import RingTest
 from collector.configuration import Configuration
 from collector.telling.desk import Desk
 from collector.telling.lives import Lives
 from collector.telling.people import Person
-from collector.telling.test_rings import TestRings
+from collector.telling.ring_tests import RingTests
 from collector.telling.thread import Thread, thread_of
 from rules import AlarmKey, AlarmLife, AlarmRaised, Incident
 
@@ -26,7 +26,7 @@ class Record(Protocol):
         """The tellings that are not over."""
         ...
 
-    def test_rings(self) -> Sequence[TestRing]:
+    def test_rings(self) -> Sequence[RingTest]:
         """The last of each person."""
         ...
 
@@ -70,7 +70,7 @@ def restored_desk(
     telling = configuration.telling
     zones = [tank.rules.time_zone for tank in configuration.tanks]
     first_us = record.first_commit_us
-    test_rings = TestRings(
+    test_rings = RingTests(
         record.test_rings(),
         telling.test_ring,
         telling.test_ring_at,

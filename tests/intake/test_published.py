@@ -6,6 +6,14 @@ import json
 
 import pytest
 
+from collector.alarm_requests import (
+    Acknowledge,
+    AnswerTestRing,
+    ReturnToService,
+    Shelve,
+    TakeOutOfService,
+    Unshelve,
+)
 from collector.clock import Clock
 from collector.errors import PayloadError
 from collector.intake import Asking
@@ -38,6 +46,41 @@ def test_what_each_request_asks_for():
     )
 
 
+@pytest.mark.parametrize(
+    ("values", "asked"),
+    [
+        ({"do": "acknowledge", "incident": 12, "why": "plug"}, Acknowledge("reef", 12, why="plug")),
+        ({"do": "acknowledge", "series": "ph", "cause": "leak"}, Acknowledge("reef", None, "ph", "leak")),
+        ({"do": "shelve", "incident": 12}, Shelve("reef", 12, until_us=START_US + 60 * MINUTE)),
+        (
+            {"do": "shelve", "incident": 12, "for": "2 h"},
+            Shelve("reef", 12, until_us=START_US + 120 * MINUTE),
+        ),
+        ({"do": "shelve", "incident": 12, "until": "morning"}, Shelve("reef", 12)),
+        ({"do": "unshelve", "incident": 12}, Unshelve("reef", 12)),
+        ({"do": "take_out_of_service", "series": "ph"}, TakeOutOfService("reef", None, "ph")),
+        ({"do": "return_to_service", "series": "ph"}, ReturnToService("reef", None, "ph")),
+        ({"do": "answer_test_ring"}, AnswerTestRing("reef")),
+        ({"do": "answer_test_ring", "person": "sam"}, AnswerTestRing("reef", "sam")),
+    ],
+)
+def test_what_is_asked_about_alarms(values, asked):
+    assert read({"id": "9"} | values).asked == asked
+
+
+def test_a_button_is_answered_once_however_often_it_is_delivered(running: Running) -> None:
+    asking = asking_of(running)
+    ask = {"id": "9", "do": "take_out_of_service", "series": "temperature"}
+    for _ in range(2):
+        publish(running, ask)
+        running.pass_time(1)
+        asking.turn()
+        running.rounds()
+    (answered,) = [answer for commit in running.keeper.commits for answer in commit.answers]
+    assert answered.request == "reef/9"
+    assert answered.is_done
+
+
 def test_when_it_was_asked_counts_from_there_but_never_from_the_future():
     # START_US is 2026-09-21T14:13:20Z.
     asked = read(FEEDING | {"at": "2026-09-21T14:00:00Z"}, is_backlog=True)
@@ -56,8 +99,26 @@ def test_when_it_was_asked_counts_from_there_but_never_from_the_future():
         ({"do": "end_work"}, {}, 'bears an "id" of its own'),
         ({"id": 7, "do": "end_work"}, {}, 'bears an "id" of its own'),
         ({"id": "x" * 101, "do": "end_work"}, {}, "at most 100 characters"),
-        ({"id": "7", "do": "stop"}, {}, "begin_work, end_work or cancel_work, not 'stop'"),
-        ({"id": "7", "do": "end_work", "until": "9"}, {}, "'until' is no key of a request"),
+        (
+            {"id": "7", "do": "stop"},
+            {},
+            "return_to_service, answer_test_ring, not 'stop'",
+        ),
+        ({"id": "7", "do": "end_work", "until": "9"}, {}, "'until' is no key of end_work"),
+        ({"id": "7", "do": ["x"]}, {}, '"do" is one of begin_work'),
+        ({"id": "7", "do": "acknowledge"}, {}, 'give "incident", or "series"'),
+        ({"id": "7", "do": "acknowledge", "incident": 1, "series": "ph"}, {}, 'give "incident", or "series"'),
+        ({"id": "7", "do": "acknowledge", "incident": "1"}, {}, "the number of an incident, not '1'"),
+        ({"id": "7", "do": "acknowledge", "incident": True}, {}, "the number of an incident, not True"),
+        ({"id": "7", "do": "acknowledge", "series": 1}, {}, '"series" is a text'),
+        ({"id": "7", "do": "shelve", "incident": 1, "until": "noon"}, {}, '"until": "morning"'),
+        (
+            {"id": "7", "do": "shelve", "incident": 1, "until": "morning", "for": "1 h"},
+            {},
+            '"until": "morning"',
+        ),
+        ({"id": "7", "do": "shelve", "incident": 1, "for": 3600}, {}, 'shelve needs "for", a duration'),
+        ({"id": "7", "do": "unshelve", "incident": 1, "for": "1 h"}, {}, "'for' is no key of unshelve"),
         ({"id": "7", "do": "begin_work", "for": "15 min"}, {}, 'needs a "kind"'),
         ({"id": "7", "do": "begin_work", "kind": 3, "for": "15 min"}, {}, '"kind" is a text'),
         ({"id": "7", "do": "begin_work", "kind": "calibration"}, {}, 'needs "for", a duration'),

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from collector.alarm_record import TestRing, ThreadRecord, Withdrawal
+from collector.alarm_record import RingTest, ThreadRecord, Withdrawal
 from collector.configuration import TankConfiguration
 from collector.messages import NewMessage
 from collector.requests import Answer, Request
@@ -82,7 +82,7 @@ class Recorded:
 
     lives: dict[AlarmKey, AlarmLife]
     tellings: dict[int, ThreadRecord]
-    rings: dict[str, TestRing]
+    rings: dict[str, RingTest]
     alarms: dict[AlarmKey, AlarmRaised]
     incidents: dict[int, Incident]
     first_commit_us: int

@@ -78,7 +78,11 @@ class Household:
                 stderr=log,
                 env={**os.environ, "BRINEBELL_MQTT__USERNAME": "keeper"},
             )
-        self.until(lambda: "connected to" in self._log.read_text() and is_subscribed(self.path))
+        self.until(lambda: "connected to" in self.log and is_subscribed(self.path))
+
+    @property
+    def log(self) -> str:
+        return self._log.read_text()
 
     def kill(self) -> None:
         if self._process is not None:
@@ -89,8 +93,8 @@ class Household:
     def until(self, is_so: Callable[[], object], seconds: float = 40.0) -> None:
         end = time.monotonic() + seconds
         while not is_so():
-            assert self._process is None or self._process.poll() is None, self._log.read_text()
-            assert time.monotonic() < end, self._log.read_text()
+            assert self._process is None or self._process.poll() is None, self.log
+            assert time.monotonic() < end, self.log
             time.sleep(0.05)
 
     def read(self, *values: float) -> None:
@@ -223,6 +227,21 @@ def test_shelved_on_the_command_line_it_is_quiet_until_it_is_over(live) -> None:
         home.until(lambda: home.rows()[len(told) :])
         assert home.rows()[len(told)][:2] == ("sam", "back")
         home.until(lambda: sam.rings[-1][1].startswith("Shelving is over."))
+
+
+def test_a_button_that_publishes_acknowledges_and_a_retained_one_does_not(live, broker: Mosquitto) -> None:
+    ask = '{"id": "%s", "do": "acknowledge", "incident": 1}'
+    # MQTT 5.0, 3.3.1.3: who subscribes later is given it as retained.
+    assert broker.publish("brinebell/reef/requests", ask % "kept", "-r")
+    with WebReceiver() as sam:
+        home = live({"sam": sam.url})
+        home.until(lambda: "a retained request is not done" in home.log)
+        home.alarm()
+        home.until(lambda: sam.rings)
+        assert home.incidents()[0].answer.state == "unacknowledged"
+        assert broker.publish("brinebell/reef/requests", ask % "pressed")
+        home.until(lambda: home.incidents()[0].answer.state == "acknowledged")
+        assert home.incidents()[0].answer.who == "MQTT"
 
 
 def test_who_is_away_by_the_file_is_passed_over(live) -> None:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from collector.alarm_record import TestRing
+from collector.alarm_record import RingTest
 from collector.messages import NewMessage
 from collector.telling.people import Person
 from rules import HOUR_US, MICROSECONDS, Priority
@@ -22,7 +22,7 @@ TITLE = "Test ring: this is how Brinebell wakes you"
 BODY = "Nothing is wrong. Answer it, so that Brinebell knows you heard: brinebell acknowledge test"
 
 
-class TestRings:
+class RingTests:
     """When a test ring is due, and whether it was answered.
 
     Parameters
@@ -39,11 +39,9 @@ class TestRings:
         When the service was started the first time: before it nothing was due.
     """
 
-    __test__ = False
-
     def __init__(
         self,
-        rings: Iterable[TestRing],
+        rings: Iterable[RingTest],
         schedule: str,
         at_minutes: int,
         answer_us: int,
@@ -53,7 +51,7 @@ class TestRings:
         self._rings = {one.person: one for one in rings}
         self._schedule, self._at_minutes, self._answer_us = schedule, at_minutes, answer_us
         self._zone, self._start_us = zone, start_us
-        self._changed: list[TestRing] = []
+        self._changed: list[RingTest] = []
 
     def wakes_us(self, people: Sequence[Person]) -> int | None:
         """When there is something to do; None if never."""
@@ -74,7 +72,7 @@ class TestRings:
                 messages += self._missed(ring, people, now_us)
         for person in people:
             if self._due_us(person) <= now_us:
-                self._keep(TestRing(person.name, now_us))
+                self._keep(RingTest(person.name, now_us))
                 messages += [
                     NewMessage(None, "test", person.name, one, now_us, now_us, TITLE, BODY, Priority.URGENT)
                     for one in person.channels[Priority.URGENT]
@@ -90,12 +88,12 @@ class TestRings:
             self._keep(one._replace(answered_us=now_us, who=who))
         return [one.person for one in answered]
 
-    def drain(self) -> tuple[TestRing, ...]:
+    def drain(self) -> tuple[RingTest, ...]:
         """What has changed since this was called last."""
         changed, self._changed = tuple(self._changed), []
         return changed
 
-    def _keep(self, ring: TestRing) -> None:
+    def _keep(self, ring: RingTest) -> None:
         self._rings[ring.person] = ring
         self._changed.append(ring)
 
@@ -119,7 +117,7 @@ class TestRings:
                 return at_us
         raise AssertionError("forty days hold a first Saturday")
 
-    def _missed(self, ring: TestRing, people: Sequence[Person], now_us: int) -> list[NewMessage]:
+    def _missed(self, ring: RingTest, people: Sequence[Person], now_us: int) -> list[NewMessage]:
         """Tell everybody, over whatever works: the person's own other channels, and the others."""
         title = f"Test ring not answered: {ring.person}"[:60]
         body = (
@@ -132,5 +130,5 @@ class TestRings:
         ]
 
 
-def _is_awaited(ring: TestRing) -> bool:
+def _is_awaited(ring: RingTest) -> bool:
     return ring.answered_us is None and ring.missed_us is None
