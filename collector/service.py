@@ -177,9 +177,9 @@ class Service:
             if self._asking.turn():
                 self._suppressed = self._judge.engine.suppressed
                 self._desk.suppress([one.alarm for one in self._suppressed], now_us)
-            wakes_us = self._desk.wakes_us
-            if wakes_us is not None and wakes_us <= now_us:
-                self._intake.call()
+                wakes_us = self._desk.wakes_us
+                if wakes_us is not None and wakes_us <= now_us:
+                    self._intake.call()
             learned = self._nightly.turn(now_us)
             if learned is not None:
                 self._judge.judge_by(learned)

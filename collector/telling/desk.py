@@ -46,6 +46,7 @@ RINGS_AN_HOUR = 3
 # Ended and seen: remembered only to know what comes and goes. Not seen: until nobody asks any more.
 _SEEN_KEPT_US = HOUR_US
 _UNSEEN_KEPT_US = 30 * 24 * HOUR_US
+_LONGEST_NIGHT_US = 26 * HOUR_US
 _UNACKNOWLEDGED = AlarmState.UNACKNOWLEDGED
 _RINGS = ("opened", "worsened", "again", "next", "back")
 
@@ -125,7 +126,7 @@ class Desk:
         """Take every step that is due."""
         self._expire(now_us)
         mornings: dict[str, list[Thread]] = {}
-        due = [one for one in self.threads.values() if _is_due(one, now_us)]
+        due = [one for one in self.threads.values() if self._is_due(one, now_us)]
         for thread in sorted(due, key=lambda one: (-one.priority.rank, one.incident)):
             step, progress = advance(
                 thread.progress,
@@ -340,6 +341,17 @@ class Desk:
         )
         return now_us if len(rung) < RINGS_AN_HOUR else rung[-RINGS_AN_HOUR] + HOUR_US
 
+    def _is_due(self, thread: Thread, now_us: int) -> bool:
+        """Whether its next step is to be taken; also where it lies farther off than any does.
+
+        Then the clock was set back: a Raspberry Pi has none that runs while it is off.
+        """
+        next_us, pace = thread.progress.next_us, self._paces[thread.priority]
+        if next_us is None or next_us <= now_us:
+            return next_us is not None
+        longest_us = _LONGEST_NIGHT_US if thread.progress.waits else max(pace.repeat_us, pace.next_us or 0)
+        return next_us - now_us > max(longest_us, HOUR_US)
+
     # -- messages ----------------------------------------------------------------------------------
 
     def zone(self, tank: str) -> str:
@@ -372,10 +384,6 @@ class Desk:
             Waited(self.incidents[one.incident], one.priority, one.ended_us is not None) for one in threads
         ]
         self._messages += morning_letter(person, waited, self._configuration, now_us)
-
-
-def _is_due(thread: Thread, now_us: int) -> bool:
-    return thread.progress.next_us is not None and thread.progress.next_us <= now_us
 
 
 def _is_over(thread: Thread, now_us: int) -> bool:

@@ -8,7 +8,8 @@ from collector.wording import BODY_WORDS, Message
 from collector.wording.fitting import words
 from rules import Priority
 
-_LEAST_ROOM = 7
+# What says that there is more: "And 12 more: look at the list of incidents."
+_LEAST_ROOM = 9
 
 
 def morning_message(lines: Sequence[tuple[Priority, str, bool]]) -> Message:

@@ -52,6 +52,8 @@ class RingTests:
         self._schedule, self._at_minutes, self._answer_us = schedule, at_minutes, answer_us
         self._zone, self._start_us = zone, start_us
         self._changed: list[RingTest] = []
+        # By person and from when: it is asked at every commit.
+        self._due: dict[tuple[str, int], int] = {}
 
     def wakes_us(self, people: Sequence[Person]) -> int | None:
         """When there is something to do; None if never."""
@@ -100,10 +102,15 @@ class RingTests:
     def _due_us(self, person: Person) -> int:
         """When a person is rung next: on the next day of the schedule, if then away or in the night later."""
         last = self._rings.get(person.name)
-        at_us = self._next_us(self._start_us if last is None else last.rung_us)
-        while person.is_away(at_us, self._zone):
-            at_us += 24 * HOUR_US
-        return person.night_ends_us(at_us, self._zone) or at_us
+        after_us = self._start_us if last is None else last.rung_us
+        if (due_us := self._due.get((person.name, after_us))) is None:
+            at_us = self._next_us(after_us)
+            while person.is_away(at_us, self._zone):
+                at_us += 24 * HOUR_US
+            due_us = person.night_ends_us(at_us, self._zone) or at_us
+            self._due = {key: one for key, one in self._due.items() if key[0] != person.name}
+            self._due[person.name, after_us] = due_us
+        return due_us
 
     def _next_us(self, after_us: int) -> int:
         zone = ZoneInfo(self._zone)

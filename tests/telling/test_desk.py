@@ -352,3 +352,40 @@ def test_what_is_over_when_shelving_ends_stays_quiet():
     played.return_()
     played.pass_(24 * HOUR)
     assert [one.kind for one in played.told] == ["opened", "ended"]
+
+
+def test_a_clock_that_is_set_back_does_not_put_off_the_next_ring():
+    """A Raspberry Pi without network starts in the past; common practice, no source."""
+    played = Played()
+    played.raise_()
+    played.now_us -= 3 * 24 * HOUR
+    played.restart()
+    played.commit()
+    assert [one.kind for one in played.told] == ["opened", "again"]
+
+
+def test_a_step_that_is_ahead_is_not_taken_for_one_of_a_clock_that_was_set_back():
+    played = Played(person("sam"), next_us=24 * HOUR, repeat_us=24 * HOUR)
+    played.raise_()
+    played.now_us += HOUR
+    played.commit()
+    assert [one.kind for one in played.told] == ["opened"]
+
+
+def test_the_same_alarm_raised_again_with_a_higher_priority_rings_although_it_was_seen():
+    played = Played()
+    played.raise_("leak", HIGH)
+    played.ask(Acknowledge("", 1))
+    played.pass_(HOUR)
+    played.raise_("leak", URGENT)
+    assert played.told == [("12:00", "sam", "opened"), ("13:00", "sam", "worsened")]
+    assert played.state() == "unacknowledged"
+
+
+def test_the_same_alarm_raised_again_with_a_higher_priority_ends_its_shelving():
+    played = Played()
+    played.raise_("leak", HIGH)
+    played.ask(Shelve("", 1, until_us=NOON + 5 * HOUR))
+    played.pass_(HOUR)
+    played.raise_("leak", URGENT)
+    assert played.told[1:] == [("13:00", "sam", "worsened")]
