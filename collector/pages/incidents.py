@@ -174,6 +174,7 @@ def _facts(incident: Incident, labels: Labels, zone: str) -> tuple[tuple[str, st
     end = "not yet" if incident.ended_at_us is None else full(incident.ended_at_us, zone, seconds=True)
     late_us = max(0, incident.alarmed_at_us - incident.first_evidence_us)
     return (
+        ("Incident", f"number {incident.number}"),
         ("Cause", labels.cause(incident.cause)),
         ("Tank", labels.tank_title(incident.tank)),
         ("Series", ", ".join(labels.series(incident.tank, name).title for name in incident.series)),

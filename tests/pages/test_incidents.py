@@ -9,6 +9,7 @@ from html import unescape
 import httpx
 import pytest
 
+from collector.alarm_record import ThreadRecord, Withdrawal
 from collector.configuration import Configuration
 from collector.store import Commit, Store
 from rules import CAUSES, Evidence
@@ -70,6 +71,34 @@ def test_ended_incident_has_returned_to_normal(pages: httpx.Client, store: Store
     """Words of ISA-18.2: returned to normal, unacknowledged."""
     store.commit(Commit(NOW, NOW, incidents=[tank.heater_incident(ended_us=NOW - 30 * MINUTE)]))
     assert "2 h urgent returned to normal, unacknowledged" in words(pages.get("/incidents").text)
+
+
+@pytest.mark.parametrize(
+    ("record", "is_over", "told"),
+    [
+        (ThreadRecord(1, "acknowledged", "sam", NOW - 30 * MINUTE), False, "acknowledged by sam at 02:15"),
+        (ThreadRecord(1, "shelved", "sam", NOW, NOW + HOUR), False, "shelved by sam until 03:45"),
+        (ThreadRecord(1, "out of service", "sam", NOW), False, "out of service by sam at 02:45"),
+        (ThreadRecord(1, "normal", "sam", NOW), True, "normal, acknowledged by sam at 02:45"),
+        (ThreadRecord(1, "returned to normal, unacknowledged"), True, "returned to normal, unacknowledged"),
+    ],
+)
+def test_who_has_answered_is_told_in_the_list_and_with_the_incident(
+    pages: httpx.Client, store: Store, record: ThreadRecord, is_over: bool, told: str
+) -> None:
+    incident = tank.heater_incident(ended_us=NOW if is_over else None)
+    store.commit(Commit(NOW, NOW, incidents=[incident], threads=[record]))
+    assert f" urgent {told} " in words(pages.get("/incidents").text)
+    story = words(pages.get("/incidents/1").text)
+    assert f"{told[:1].upper()}{told[1:]}, 2 h 30 min" in story
+    assert "Incident number 1 Cause" in story
+
+
+def test_messages_that_were_withdrawn_say_so(pages: httpx.Client, night: Store) -> None:
+    night.commit(Commit(NOW, NOW, withdrawals=[Withdrawal(1)]))
+    story = words(pages.get("/incidents/1").text)
+    assert "needed no more" in story
+    assert "waiting" not in story
 
 
 @pytest.mark.parametrize(
