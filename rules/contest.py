@@ -6,8 +6,8 @@ alarm. Who speaks already is overtaken only by one that is clearly surer, so tha
 
 A fault of the tank that has spoken for half a day has consequences: a leak empties the reservoir, then the
 sump, and salinity comes to rest far from where it was. By then its own signs have left every look-back, and
-those of what it did are fresh. So it keeps the word against all that is no more urgent, and does not end
-while such a thing is held.
+those of what it did are fresh. So it keeps the word against probes and what began long after it, if that is
+no more urgent, and does not end while such a thing is held. What was a rival early on may still prove right.
 """
 
 from __future__ import annotations
@@ -105,6 +105,7 @@ class Post:
             self.speaks
             and not self.is_of_probe
             and self._known_us - self.since_us >= LASTING_US
+            and (other.is_of_probe or other.since_us - self.since_us >= LASTING_US // 2)
             and other.is_held
             and other.priority.rank <= (self.told or self.fault.priority).rank
             and _share(self, other)

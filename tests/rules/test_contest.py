@@ -169,3 +169,12 @@ def test_a_fault_of_a_probe_does_nothing_to_the_water():
         sure(0.8, "salinity_low", priority=slow),
     )
     assert [(code, begins) for code, begins, _ in told] == [("probe_drifting", False), ("leak", True)]
+
+
+def test_an_early_rival_may_prove_right_at_any_time():
+    posts = [post("leak"), post("top_off_failed")]
+    run(posts, range(0, 2 * HALF_DAY, 5), sure(0.7, "level_low"), sure(0.6, "level_low"))
+    told = run(
+        posts, range(2 * HALF_DAY, 2 * HALF_DAY + 30, 5), sure(0.3, "level_low"), sure(0.8, "level_low")
+    )
+    assert [(code, begins) for code, begins, _ in told] == [("leak", False), ("top_off_failed", True)]
