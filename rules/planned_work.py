@@ -3,7 +3,8 @@
 Work on the tank moves what is watched, and nobody wants a ring for what his own hands do. So the alarms
 that a kind of work disturbs are suppressed by design (ISA-18.2) from its beginning to the end of its
 settle time: they neither begin nor end. All others stay live; those of `NEVER_SUPPRESSED` whatever the
-work, for they tell of danger.
+work, for they tell of danger. The one exception: danger lines of a probe that is itself in a buffer or in
+hand, which shows anything but the water.
 
 What each kind disturbs, and how long the water takes to come to rest, is common practice, no source.
 """
@@ -24,20 +25,24 @@ LONGEST_WORK_US = 24 * HOUR_US
 # How long what is usual stays widened, and what the work moved is left out of slopes and habits.
 RESETTLE_US = 24 * HOUR_US
 
-# Too hot kills within hours, and no work makes a heater stick; a board or the mains that is lost leaves
-# the tank unwatched; water on the floor is water on the floor.
+# Too hot kills within hours, and no work makes a heater stick; a board that is lost leaves the tank
+# unwatched; water on the floor is water on the floor.
 NEVER_SUPPRESSED = frozenset(
     {
         "heater_stuck_on",
-        "mains_power_lost",
         "device_offline",
         "contact_alarm",
         "under_danger_line",
         "over_danger_line",
     }
 )
-# What was seen by these means is so whatever the hands do: a wet floor contact names a leak at once.
-UNDISTURBED_SIGNS = frozenset({Sign.CONTACT})
+# A probe that is out of the water is put back within this time behind the end of the work, and nobody works
+# on one for longer than so: then its danger lines are live again, whatever was announced.
+_BACK_IN_US = 10 * _MINUTE_US
+_LONGEST_OUT_US = 2 * HOUR_US
+# What was seen by these means is so whatever the hands do: a wet floor contact names a leak at once, and
+# boards that fall silent together name the mains; pumps and heaters that stand still are the work itself.
+UNDISTURBED_SIGNS = frozenset({Sign.CONTACT, Sign.SILENCE})
 # Quality tests that ask how water moves; the others ask what a sensor and a line can do.
 DISTURBED_TESTS = ("spike", "rate_of_change", "flat_line", "climatology", "attenuated_signal", "multivariate")
 
@@ -59,6 +64,9 @@ class WorkKind:
         Faults, and alarms of probes, that are suppressed.
     settle_us
         How long the water takes to come to rest behind it.
+    taken_out
+        Quantities whose probes stand in something else meanwhile, so that even a danger line tells nothing of
+        the water. Never temperature and level: these two can kill within the hour.
     """
 
     name: str
@@ -66,12 +74,16 @@ class WorkKind:
     quantities: frozenset[str]
     causes: frozenset[str]
     settle_us: int
+    taken_out: frozenset[str] = frozenset()
 
 
 _SALT = ("practical_salinity", "conductivity", "specific_conductance")
+_OUT = frozenset({"ph", *_SALT, "redox_potential", "dissolved_oxygen"})
 _HEAT = ("heater_failed_off", "heater_weak", "cooling_lost")
 _WATER = ("top_off_overdose", "top_off_failed", "leak", "circulation_stopped")
 _PROBE = ("probe_stuck", "probe_dry", "probe_noisy", "probe_drifting")
+# Pumps and heaters are unplugged while hands are in the water, as they should be.
+_LOADS = ("mains_power_lost",)
 # Who lifts a probe may pull its plug.
 _UNPLUGGED = ("probe_silent", "probe_out_of_range")
 
@@ -83,7 +95,7 @@ KINDS = MappingProxyType(
                 "feeding_pause",
                 "pumps stand while the animals eat; the sump fills from the display",
                 frozenset({"water_level", "volume", "flow", "power", "state"}),
-                frozenset({*_WATER, "probe_noisy"}),
+                frozenset({*_WATER, *_LOADS, "probe_noisy"}),
                 20 * _MINUTE_US,
             ),
             WorkKind(
@@ -104,7 +116,7 @@ KINDS = MappingProxyType(
                         "dissolved_oxygen",
                     }
                 ),
-                frozenset({*_HEAT, *_WATER, *_PROBE}),
+                frozenset({*_HEAT, *_WATER, *_LOADS, *_PROBE}),
                 HOUR_US,
             ),
             WorkKind(
@@ -131,6 +143,7 @@ KINDS = MappingProxyType(
                 ),
                 frozenset({*_HEAT, *_WATER, *_PROBE, *_UNPLUGGED, "reactor_off_band"}),
                 HOUR_US // 2,
+                _OUT,
             ),
             WorkKind(
                 "calibration",
@@ -140,12 +153,13 @@ KINDS = MappingProxyType(
                     {"top_off_overdose", "top_off_failed", "leak", "reactor_off_band", *_PROBE, *_UNPLUGGED}
                 ),
                 HOUR_US // 2,
+                _OUT,
             ),
             WorkKind(
                 "equipment_service",
                 "heaters, pumps, chiller or fans are unplugged, cleaned or changed",
                 frozenset({"temperature", "water_level", "volume", "flow", "power", "state"}),
-                frozenset({*_HEAT, *_WATER, "probe_noisy", "reactor_off_band"}),
+                frozenset({*_HEAT, *_WATER, *_LOADS, "probe_noisy", "reactor_off_band"}),
                 HOUR_US,
             ),
         )
@@ -203,6 +217,17 @@ class Span(NamedTuple):
 
     from_us: int
     to_us: int
+
+
+def spans_out(works: Iterable[PlannedWork], quantity: str) -> tuple[Span, ...]:
+    """Stretches in which the probes of a quantity are out of the water: their danger lines tell nothing."""
+    return tuple(
+        sorted(
+            Span(work.from_us, min(work.to_us + _BACK_IN_US, work.from_us + _LONGEST_OUT_US))
+            for work in works
+            if quantity in KINDS[work.kind].taken_out
+        )
+    )
 
 
 def spans(works: Iterable[PlannedWork]) -> tuple[Span, ...]:

@@ -14,7 +14,7 @@ from rules.baseline import Baseline
 from rules.events import FlagRevised, Priority
 from rules.flags import Flag
 from rules.limit_watch import LimitWatches
-from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Span, spans
+from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Span, spans, spans_out
 from rules.probe_watch import ProbeWatch, flat, plausible
 from rules.quality.companions import Companions
 from rules.quality.disturbed import is_disturbed, without_disturbed
@@ -109,8 +109,8 @@ class SeriesWatch:
         works, quantity = tuple(works), self.rules.quantity
         self.disturbed = spans(work for work in works if work.disturbs(quantity))
         for watch in self._limits.watches:
-            if watch.cause not in NEVER_SUPPRESSED:
-                watch.delays.suppress(self.disturbed)
+            is_danger = watch.cause in NEVER_SUPPRESSED
+            watch.delays.suppress(spans_out(works, quantity) if is_danger else self.disturbed)
         for cause, delays in self._probe.delays.items():
             delays.suppress(spans(one for one in works if one.suppresses(cause)))
         if self._silence is not None:

@@ -191,6 +191,34 @@ def test_a_danger_line_and_a_contact_ring_during_work_exactly_as_without():
         assert raised(events) == [("contact_alarm", 90)]
 
 
+def danger_of_ph(works, out, *, count=400):
+    """What a pH probe in a buffer of 7 between two minutes tells, with an on-delay of one minute."""
+    engine = engine_of(LimitAlarm(7.4, False, True, 0.05, MINUTE, MINUTE, Priority.URGENT), quantity="ph")
+    engine.plan_work(works)
+    values = np.full(count, 8.1)
+    values[slice(*out)] = 7.0
+    return raised(engine.advance(readings(values)).events)
+
+
+@pytest.mark.parametrize("kind", ["calibration", "probe_cleaning"])
+def test_a_danger_line_tells_nothing_of_a_probe_that_is_itself_out_of_the_water(kind):
+    assert danger_of_ph([], (70, 100)) == [("under_danger_line", 71)]
+    assert danger_of_ph([work(kind)], (70, 100)) == []
+    # Not put back ten minutes after the end that was told: now somebody must look.
+    assert danger_of_ph([work(kind)], (70, 140)) == [("under_danger_line", 131)]
+    assert danger_of_ph([work("water_change")], (70, 100)) == [("under_danger_line", 71)]
+
+
+def test_a_probe_is_taken_for_out_of_the_water_for_two_hours_at_most():
+    assert danger_of_ph([work("calibration", 60, 360)], (70, 300)) == [("under_danger_line", 181)]
+
+
+def test_temperature_and_level_ring_at_their_danger_lines_whatever_is_announced():
+    for kind in KINDS.values():
+        assert kind.taken_out.isdisjoint({"temperature", "water_level", "volume", "contact"})
+        assert kind.taken_out <= kind.quantities
+
+
 def test_a_rate_is_not_told_of_work_but_of_what_goes_on_behind_it():
     rate = RateAlarm(1.0, HOUR_US, 10 * MINUTE, 10 * MINUTE, Priority.LOW)
     step = np.full(600, 25.0)

@@ -8,7 +8,7 @@ it is a function of the hour, so a test says only what is odd.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +23,7 @@ from rules import (
     EngineRules,
     HeatModel,
     LimitAlarm,
+    PlannedWork,
     Priority,
     SeriesRules,
     TankRules,
@@ -140,6 +141,7 @@ def listen(
     baselines: Mapping[int, Baseline] | None = None,
     model: HeatModel | None = None,
     settings: Mapping[str, Mapping[str, float]] | None = None,
+    works: Iterable[PlannedWork] = (),
 ) -> Told:
     """Let an engine hear some of the series of a tank, hour by hour."""
     times, columns = tank.live()
@@ -154,6 +156,7 @@ def listen(
     engine = Engine(rules, baselines)
     if model is not None:
         engine.set_models({"reef": model})
+    engine.plan_work(works)
     told = Told()
     count = len(times)
     order = np.argsort(np.repeat(times, len(series)) + np.tile(np.arange(len(series)), count), kind="stable")

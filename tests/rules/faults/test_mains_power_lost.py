@@ -5,8 +5,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rules import HOUR_US, AlarmRaised, Block, Engine, EngineRules, Priority, SeriesRules, Sign, TankRules
-from tests.rules.faults.plain_tank import FAULT, MINUTE_US, Plain, listen
+from rules import (
+    HOUR_US,
+    KINDS,
+    AlarmRaised,
+    Block,
+    Engine,
+    EngineRules,
+    PlannedWork,
+    Priority,
+    SeriesRules,
+    Sign,
+    TankRules,
+)
+from tests.rules.faults.plain_tank import FAULT, MINUTE_US, START_US, Plain, listen
 
 POWERS = ("temperature", "heater_power", "return_pump_power")
 EQUIPMENT = frozenset({"heater", "return_pump"})
@@ -86,6 +98,24 @@ def test_a_pump_that_fails_alone_is_no_matter_of_the_mains():
     assert "mains_power_lost" not in told.causes
 
 
+def test_what_is_unplugged_for_announced_work_is_the_work_and_what_stays_dark_behind_it_is_told():
+    at = heating_from() + 5 / 60
+    begin_us = round(START_US + (FAULT + at - 0.1) * HOUR_US)
+    told = {}
+    for hours in (1.4, 9.0):
+        told[hours] = listen(
+            Plain(hours=FAULT + 12.0),
+            POWERS,
+            equipment=EQUIPMENT,
+            changed=columns_with(at, at, at + hours),
+            works=[PlannedWork("reef", "water_change", begin_us, begin_us + HOUR_US)],
+        )
+    assert "mains_power_lost" not in told[1.4].causes
+    hours, _ = told[9.0].first("mains_power_lost")
+    # An hour of work, and an hour in which the water comes to rest.
+    assert 1.9 <= hours - at <= 2.75
+
+
 # -- boards that fall silent ---------------------------------------------------------------------------
 
 BOARDS = {"sump": ("temperature", "sump_level"), "chemistry": ("ph", "practical_salinity")}
@@ -101,7 +131,7 @@ def engine() -> Engine:
 
 
 def told_after(
-    wills: dict[str, float], silent: tuple[str, ...], minutes: int = 30
+    wills: dict[str, float], silent: tuple[str, ...], minutes: int = 30, work: str = ""
 ) -> list[tuple[str, float]]:
     """What is raised, and minutes after everything in `silent` was last heard; wills by board and minute."""
     heard = engine()
@@ -109,6 +139,8 @@ def told_after(
     fails_us = begin_us + HOURS * HOUR_US
     rng = np.random.RandomState(3)
     events = []
+    if work:
+        heard.plan_work([PlannedWork("reef", work, fails_us - HOUR_US // 4, fails_us + 2 * HOUR_US)])
     for board in BOARDS:
         heard.board_changed(begin_us, "reef", board, BOARDS[board], True)
     words = sorted((fails_us + round(minute * MINUTE_US), board) for board, minute in wills.items())
@@ -138,6 +170,12 @@ def test_all_boards_gone_within_a_minute_are_told_as_lost_mains_and_not_as_board
     assert told[0][0] == "mains_power_lost"
     assert told[0][1] <= 10
     assert [cause for cause, _ in told if cause == "device_offline"] == ["device_offline"] * 2
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_boards_that_fall_silent_during_work_are_told_all_the_same(kind):
+    told = told_after({"sump": 1.0, "chemistry": 1.2}, SERIES, work=kind)
+    assert told[0][0] == "mains_power_lost"
 
 
 def test_one_board_that_is_gone_is_told_after_its_minute():
