@@ -18,11 +18,16 @@ class AlarmDefaults(NamedTuple):
     on_delay: str
     off_delay: str
     reason: str
+    # Of its danger lines, where they wait less long.
+    danger_on_delay: str = ""
 
 
 # Ten minutes: at two, hands in the water and a paused pump ring; at thirty, a heater stuck on has moved
 # 400 L by another 0.3 degC before anyone is told.
 _SLOW = "10 min"
+# Half an hour: a probe in a buffer, and the water that a water change has taken out, are back by then. What
+# hurries more has a danger line, or a fault that knows how fast it moves.
+_IN_HAND = "30 min"
 
 ALARM_DEFAULTS = MappingProxyType(
     {
@@ -34,29 +39,45 @@ ALARM_DEFAULTS = MappingProxyType(
             "thermostat's own hysteresis of 0.2 to 0.5 degC; delays: common practice, no source",
         ),
         "ph": AlarmDefaults(
-            "0.05 pH", _SLOW, "15 min", "a dose or a door moves pH for minutes; common practice, no source"
+            "0.05 pH",
+            _IN_HAND,
+            "15 min",
+            "a dose or a door moves pH for minutes, a buffer for a quarter of an hour; common practice, "
+            "no source",
+            danger_on_delay="15 min",
         ),
         "practical_salinity": AlarmDefaults(
             "0.3",
-            _SLOW,
+            _IN_HAND,
             "15 min",
-            "bubbles in the cell pass within minutes; 1 a day is the most that should happen; "
-            "common practice, no source",
+            "bubbles in the cell pass within minutes, a probe is rinsed for longer; 1 a day is the most that "
+            "should happen; common practice, no source",
+            danger_on_delay="15 min",
         ),
         "conductivity": AlarmDefaults(
-            "0.4 mS/cm", _SLOW, "15 min", "0.3 of practical salinity at 25 degC; common practice, no source"
+            "0.4 mS/cm",
+            _IN_HAND,
+            "15 min",
+            "0.3 of practical salinity at 25 degC; common practice, no source",
+            danger_on_delay="15 min",
         ),
         "specific_conductance": AlarmDefaults(
-            "0.4 mS/cm", _SLOW, "15 min", "0.3 of practical salinity at 25 degC; common practice, no source"
+            "0.4 mS/cm",
+            _IN_HAND,
+            "15 min",
+            "0.3 of practical salinity at 25 degC; common practice, no source",
+            danger_on_delay="15 min",
         ),
         "volume": AlarmDefaults(
             "1 L", "5 min", "5 min", "5 % of a reservoir of 20 L; common practice, no source"
         ),
         "water_level": AlarmDefaults(
             "0.5 cm",
-            "2 min",
+            _IN_HAND,
             "5 min",
-            "a top-off band is a few mm to 2 cm wide, and a flood does not wait; common practice, no source",
+            "a top-off band is a few mm to 2 cm wide, and a danger line does not wait; common practice, "
+            "no source",
+            danger_on_delay="2 min",
         ),
         "power": AlarmDefaults(
             "5 W", "1 min", "1 min", "noise of a metering plug; common practice, no source"

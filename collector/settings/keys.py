@@ -82,8 +82,11 @@ def keys_text() -> str:
     lines += ["", "Alarm defaults by quantity (unit: deadband, on_delay, off_delay: reason)", ""]
     for quantity, default in ALARM_DEFAULTS.items():
         unit = QUANTITIES[quantity] or "no unit"
+        on_delay = default.on_delay
+        if default.danger_on_delay:
+            on_delay += f" ({default.danger_on_delay} at danger lines)"
         lines += [
-            f"{quantity} ({unit}): {default.deadband or '0'}, {default.on_delay}, {default.off_delay}",
+            f"{quantity} ({unit}): {default.deadband or '0'}, {on_delay}, {default.off_delay}",
             f"    {default.reason}",
         ]
     return "\n".join(lines)

@@ -208,7 +208,7 @@ class SeriesSettings(Table):
         otherwise="by quantity, see the end",
     )
     on_delay: str | None = key(
-        "how long a value must be beyond its limit before it rings",
+        "how long a value must be beyond its limit, or danger line, before it rings",
         like='"10 min"',
         unit="duration",
         otherwise="by quantity, see the end",

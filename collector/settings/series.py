@@ -229,6 +229,8 @@ def _limit_alarms(
     quantity = settings.quantity
     default = ALARM_DEFAULTS[quantity]
     on_delay_us = section.duration("on_delay", settings.on_delay or default.on_delay) or 0
+    danger_on_delay = settings.on_delay or default.danger_on_delay or default.on_delay
+    danger_on_delay_us = section.duration("on_delay", danger_on_delay) or 0
     off_delay_us = section.duration("off_delay", settings.off_delay or default.off_delay) or 0
     if quantity in TWO_STATE:
         return _state_alarm(section, settings, on_delay_us, off_delay_us)
@@ -248,7 +250,7 @@ def _limit_alarms(
             is_high=key.endswith("high"),
             is_danger=key.startswith("danger"),
             deadband=deadband,
-            on_delay_us=on_delay_us,
+            on_delay_us=danger_on_delay_us if key.startswith("danger") else on_delay_us,
             off_delay_us=off_delay_us,
             priority=settings.danger_priority if key.startswith("danger") else settings.priority,
         )

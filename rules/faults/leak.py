@@ -63,7 +63,12 @@ class Leak:
             "the same where no top-off blurs it: evaporation itself changes by a tenth from day to day",
         ),
         Parameter("on_delay", "duration", 15 * MINUTE_US, "hands in the sump are out of it by then"),
-        Parameter("off_delay", "duration", 60 * MINUTE_US, "level and salinity must be held for this long"),
+        Parameter(
+            "off_delay",
+            "duration",
+            3 * HOUR_US,
+            "level and salinity must be held for this long; a slow one shows by refills that lie hours apart",
+        ),
     )
 
     def judge(self, subject: Look, tank: TankLook, setting: Mapping[str, float]) -> Finding | None:

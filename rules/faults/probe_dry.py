@@ -101,7 +101,9 @@ class ProbeDry:
             "the same where a probe in the room shows as much; less is what new water brings",
             "temperature",
         ),
-        Parameter("on_delay", "duration", 10 * MINUTE_US, "a probe is cleaned in hardly more than that"),
+        Parameter(
+            "on_delay", "duration", 15 * MINUTE_US, "it is cleaned or stands in a buffer for hardly more"
+        ),
         Parameter("off_delay", "duration", 15 * MINUTE_US, "what splashes is not yet under water"),
     )
 

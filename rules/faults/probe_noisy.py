@@ -56,7 +56,12 @@ class ProbeNoisy:
             "how many times the noise of the last three days; a pump set stronger makes it twice as large, "
             "and a coarse display may show three digits beside one",
         ),
-        Parameter("on_delay", "duration", HOUR_US, "hands in the tank stir for less than an hour"),
+        Parameter(
+            "on_delay",
+            "duration",
+            90 * MINUTE_US,
+            "hands in the tank stir for less than an hour, rough water for a little more",
+        ),
         Parameter("off_delay", "duration", HOUR_US, "a loose plug is quiet for a while"),
     )
 

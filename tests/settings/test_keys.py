@@ -94,6 +94,8 @@ def test_every_quantity_has_alarm_defaults_that_can_be_read() -> None:
     assert set(ALARM_DEFAULTS) == set(QUANTITIES)
     for quantity, default in ALARM_DEFAULTS.items():
         assert parse_duration(default.on_delay) >= 0
+        # A danger line never waits longer than a limit.
+        assert parse_duration(default.danger_on_delay or default.on_delay) <= parse_duration(default.on_delay)
         assert parse_duration(default.off_delay) >= 0
         assert default.reason
         if quantity not in TWO_STATE:

@@ -24,6 +24,7 @@ from rules import (
 from tests.settings.configurations import SMALL, Load, changed
 
 TEMPERATURE = "tanks.reef.series.temperature"
+PH = "tanks.reef.series.ph"
 
 
 def test_example_is_loaded_where_no_file_is_given() -> None:
@@ -61,6 +62,13 @@ def test_limits_become_alarms_with_the_defaults_of_the_quantity(load: Load) -> N
     assert danger.priority is Priority.URGENT
     assert low.deadband == pytest.approx(0.15)
     assert (low.on_delay_us, low.off_delay_us) == (HOUR_US // 6, HOUR_US // 4)
+
+
+def test_a_danger_line_waits_less_long_and_both_as_long_as_the_keeper_says(load: Load) -> None:
+    own = {"quantity": "ph", "alarm_low": "7.7 pH", "danger_low": "7.4 pH"}
+    for on_delay, minutes in (({}, [15, 30]), ({"on_delay": "5 min"}, [5, 5])):
+        alarms = load(changed(SMALL, PH, own | on_delay)).configuration.engine.series[1].limit_alarms
+        assert [alarm.on_delay_us / HOUR_US * 60 for alarm in alarms] == minutes
 
 
 def test_deadband_in_another_unit_is_a_difference(load: Load) -> None:
