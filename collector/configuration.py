@@ -33,6 +33,7 @@ class MqttConfiguration:
     receive_maximum: int = 1000
     session_expiry_s: int = 7 * 86400
     takes_requests: bool = False
+    publishes: bool = True
 
 
 @dataclass(frozen=True, slots=True)

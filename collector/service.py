@@ -43,6 +43,7 @@ from collector.learning import (
 )
 from collector.mqtt import Session
 from collector.problems import ProblemLog
+from collector.publishing import Publisher
 from collector.requests import Plan
 from collector.routing import Router
 from collector.store import IncidentRecord, Outbox, Store, StoreReader
@@ -120,6 +121,10 @@ class Service:
             remember=self._remember,
         )
         stack.callback(self._session.close)
+        self._publisher = Publisher(
+            self._session, configuration, recall=self._store.note, remember=self._remember
+        )
+        self._publisher.restore(self._reader, self._ids)
         arrivals = Arrivals(self._store.arrivals())
         sorter = Sorter(
             router,
@@ -145,6 +150,7 @@ class Service:
             unstored=unstored,
             clock=clock,
             on_messages=wake,
+            on_commit=self._publisher.hear,
             commit_interval_s=configuration.store.commit_interval_s,
         )
         plan = Plan(
@@ -176,10 +182,12 @@ class Service:
             now_us = self._clock.now_us()
             if self._asking.turn():
                 self._suppressed = self._judge.engine.suppressed
+                self._publisher.suppress(self._suppressed)
                 self._desk.suppress([one.alarm for one in self._suppressed], now_us)
                 wakes_us = self._desk.wakes_us
                 if wakes_us is not None and wakes_us <= now_us:
                     self._intake.call()
+            self._publisher.turn(now_us, self._nightly.standing)
             learned = self._nightly.turn(now_us)
             if learned is not None:
                 self._judge.judge_by(learned)

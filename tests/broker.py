@@ -12,8 +12,11 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Self
 
 import pytest
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 SHIPPED = Path(__file__).resolve().parents[1] / "deploy" / "mosquitto" / "brinebell.conf"
 
@@ -81,6 +84,38 @@ class Mosquitto:
             [*command, "-m", payload, *options], capture_output=True, timeout=30, check=False
         )
         return done.returncode == 0
+
+
+class Listener:
+    """Hears what is published under a filter, over a client of its own; the last payload of each topic."""
+
+    def __init__(
+        self, port: int, topic_filter: str = "brinebell/#", user: str = "", password: str = ""
+    ) -> None:
+        self.heard: list[tuple[str, bytes]] = []
+        self._client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+        if user:
+            self._client.username_pw_set(user, password)
+        self._client.on_connect = lambda client, *_: client.subscribe(topic_filter, 1)
+        self._client.on_message = lambda _, __, message: self.heard.append(
+            (message.topic, bytes(message.payload))
+        )
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc_info: object) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def __getitem__(self, topic: str) -> bytes | None:
+        return next((payload for heard, payload in reversed(self.heard) if heard == topic), None)
+
+    @property
+    def topics(self) -> set[str]:
+        return {topic for topic, _ in self.heard}
 
 
 @contextlib.contextmanager

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from collector.commands import NAMES
+from collector.publishing import TOPICS
 from rules import CAUSES
 
 CHECKOUT = Path(__file__).resolve().parents[1]
@@ -35,6 +36,16 @@ def test_the_readme_opens_with_one_paragraph_that_states_the_job():
     assert heading == "## Two commands"
     for word in ("reef aquarium", "MQTT", "stores", "rings", "never switches equipment"):
         assert word in paragraph.replace("\n", " ")
+
+
+@pytest.mark.parametrize("topic", TOPICS, ids=lambda topic: topic.pattern)
+def test_every_topic_of_ours_is_in_the_readme_as_the_code_describes_it(topic):
+    assert f"| `{topic.pattern}` | {topic.meaning} |\n" in README
+
+
+def test_the_readme_promises_no_topic_that_the_code_does_not_know():
+    promised = re.findall(r"^\| `(brinebell/[^`]+)`", README, re.MULTILINE)
+    assert sorted(promised) == sorted(one.pattern for one in TOPICS)
 
 
 def dependencies() -> list[str]:

@@ -30,7 +30,9 @@ pytestmark = pytest.mark.broker
 class Service:
     """`brinebell run` in a process of its own."""
 
-    def __init__(self, folder: Path, port: int, has_page: bool, urls: str, text: str = "") -> None:
+    def __init__(
+        self, folder: Path, port: int, has_page: bool, urls: str, text: str = "", user: str = "keeper"
+    ) -> None:
         self.settings = folder / "brinebell.toml"
         text = text or SETTINGS.format(port=port, interval="50 ms")
         page = f'enabled = true\nlisten = "127.0.0.1:{free_port()}"'
@@ -45,7 +47,7 @@ class Service:
                 [sys.executable, "-m", "collector", "run", "--config", str(self.settings)],
                 stdout=log,
                 stderr=log,
-                env={**os.environ, "BRINEBELL_MQTT__USERNAME": "keeper", **secrets},
+                env={**os.environ, "BRINEBELL_MQTT__USERNAME": user, **secrets},
             )
 
     @property

@@ -66,6 +66,8 @@ class Intake:
         Rings for what the store refuses.
     on_messages
         Called when there are messages for people, in the store or in `unstored`.
+    on_commit
+        Called with what has become durable.
     commit_interval_s
         How long a reading waits at most, wall seconds; 0 is whenever the store is free.
     """
@@ -82,12 +84,14 @@ class Intake:
         unstored: Unstored,
         clock: Clock,
         on_messages: Callable[[], None] = lambda: None,
+        on_commit: Callable[[Commit], None] = lambda _: None,
         commit_interval_s: float = 1.0,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._line, self._store = line, store
         self._sorter, self._judge, self._arrivals = sorter, judge, arrivals
         self._tell, self._unstored, self._on_messages = tell, unstored, on_messages
+        self._on_commit = on_commit
         self._clock, self._monotonic = clock, monotonic
         self._interval_s = commit_interval_s
         self._batch = Batch()
@@ -339,6 +343,7 @@ class Intake:
                 if prepared.receipt is not None:
                     self._line.acknowledge(prepared.receipt)
                 self._arrivals.acknowledged(prepared.commit.arrivals)
+                self._on_commit(commit)
                 if prepared.commit.messages:
                     self._unstored.withdraw(prepared.commit.messages)
                     self._on_messages()

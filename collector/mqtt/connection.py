@@ -77,11 +77,11 @@ class Connection:
 
     Attributes
     ----------
-    answer, lost, grants, marker, denied
+    answer, lost, grants, marker, denied, denied_state
         None until the broker has answered, the connection has been lost (with the reason code, 0 where
         there was none), the subscriptions have been answered (a code each), a marker has come back (its
         payload and how many messages had arrived before it), and the broker has refused what we published
-        (the reason code; MQTT 3.1.1 has no way to say so).
+        to topics of our own, or a state for others (the reason code; MQTT 3.1.1 has no way to say so).
     """
 
     def __init__(
@@ -93,12 +93,15 @@ class Connection:
         self.grants: Sequence[int] | None = None
         self.marker: tuple[bytes, int] | None = None
         self.denied: int | None = None
+        self.denied_state: int | None = None
         self.messages: list[Message] = []
         self._configuration = configuration
         self._topics = Topics.of(configuration.client_id)
         self._now_us = now_us
         self._unacknowledged: list[int] = []
         self._acknowledged = 0
+        # Packet ids of states that the broker has not answered.
+        self._states: set[int] = set()
         self._client = self._make_client()
 
     # -- from reaching the broker to losing it -----------------------------------------------------
@@ -201,6 +204,10 @@ class Connection:
         """Publish with quality of service 1."""
         self._client.publish(topic, payload, qos=1, retain=retain)
 
+    def publish_state(self, topic: str, payload: bytes) -> None:
+        """Publish a state for others, retained; an empty payload takes away what is retained."""
+        self._states.add(self._client.publish(topic, payload, qos=1, retain=True).mid)
+
     # -- what paho tells ---------------------------------------------------------------------------
 
     def _make_client(self) -> Client:
@@ -275,11 +282,17 @@ class Connection:
         self,
         _client: Client,
         _userdata: object,
-        _packet_id: int,
+        packet_id: int,
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
-        if reason.value >= _REFUSED:
+        is_state = packet_id in self._states
+        self._states.discard(packet_id)
+        if reason.value < _REFUSED:
+            return
+        if is_state:
+            self.denied_state = reason.value
+        else:
             self.denied = reason.value
 
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:

@@ -24,6 +24,7 @@ from collector.mqtt.protocol import Protocol, ProtocolChoice
 from collector.mqtt.reaching import Pauses, Reaching
 from collector.mqtt.reasons import UNSUPPORTED_PROTOCOL_VERSION, explain
 from collector.mqtt.received import CaughtUp, Connected, Disconnected, Receipt, Received
+from collector.mqtt.state_gate import StateGate
 
 _LOG = logging.getLogger(__name__)
 
@@ -84,6 +85,7 @@ class Session:
         self._retry_at_s = 0.0
         self._marker = Marker()
         self._may_publish = True
+        self._states = StateGate()
         self._was_cut_short = False
         self._said = ""
         self._waker, self._woken = socket.socketpair()
@@ -109,6 +111,17 @@ class Session:
     def protocol(self) -> Protocol | None:
         """The version of MQTT that is being spoken; None while there is no connection."""
         return self._connection.protocol if self._connection is not None and self._is_let_in else None
+
+    @property
+    def publishing_on(self) -> int | None:
+        """The number of the connection that takes states now; None while there is none."""
+        return self._number if self._states.is_open else None
+
+    def publish(self, topic: str, payload: bytes) -> None:
+        """Publish a state for others, retained, where a connection takes it; never waits."""
+        if self._connection is not None and self._states.is_open:
+            self._states.sent(self._monotonic())
+            self._connection.publish_state(topic, payload)
 
     def receive(self, timeout_s: float) -> Received:
         """Wait for messages or a change of the connection, at most so long, and hand out what came."""
@@ -141,6 +154,7 @@ class Session:
         connection, self._connection = self._connection, None
         if connection is not None:
             if self._is_let_in and connection.lost is None:
+                self._states.close()
                 self._publish(connection, self._topics.status, b"offline", retain=True)
                 connection.say_goodbye()
                 end_s = self._monotonic() + timeout_s
@@ -266,6 +280,8 @@ class Session:
             _LOG.error(
                 "the broker does not let us publish to brinebell/service/#: %s", explain(connection.denied)
             )
+        if connection.denied_state is not None:
+            self._states.denied(connection.denied_state)
         if connection.lost is not None:
             return self._lose(connection)
         if self._is_let_in:
@@ -320,6 +336,8 @@ class Session:
                 )
         self._publish(connection, self._topics.status, b"online", retain=True)
         self.mark()
+        # Behind the marker, which is to come back soon.
+        self._states.open()
 
     def _publish(self, connection: Connection, topic: str, payload: bytes, *, retain: bool = False) -> None:
         # mosquitto 2.0.11 ends a connection on which something forbidden is published.
@@ -327,6 +345,8 @@ class Session:
             connection.publish(topic, payload, retain=retain)
 
     def _lose(self, connection: Connection) -> Disconnected | None:
+        if connection.protocol is Protocol.V3_1_1:
+            self._states.lost(self._monotonic())
         self._drop(connection)
         if not self._is_let_in:
             self._try_other_protocol(connection, explicitly=False)
@@ -359,6 +379,7 @@ class Session:
     def _drop(self, connection: Connection) -> None:
         connection.abandon()
         self._marker.forget()
+        self._states.close()
         self._connection = None
         self._was_cut_short = False
 

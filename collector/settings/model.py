@@ -81,6 +81,12 @@ class MqttSettings(Table):
         default=False,
         like="true",
     )
+    publishes: bool = key(
+        "whether states of alarms, quality and the usual band are published for others, retained, under "
+        "brinebell/<tank>/; on, for they say no more than the readings on the same broker do",
+        default=True,
+        like="true",
+    )
     session_expiry: str = key(
         "how long the broker keeps messages for us while we are away",
         "7 days",

@@ -36,6 +36,8 @@ _LONGEST_EXPIRY_S = 0xFFFF_FFFE
 # What is not committed is not acknowledged, and the broker stops sending when its window is full.
 _LONGEST_COMMIT_INTERVAL_S = 60
 _LONGEST_ALLOWANCE_S = 300
+# The second level of topics of the service itself, where those of a tank have its name.
+RESERVED_TANK = "service"
 
 
 def resolve(
@@ -136,6 +138,7 @@ def _mqtt(section: Section, settings: MqttSettings, secrets: SecretFiles, folder
         keep_alive_s=(keep_alive_us or 0) // MICROSECONDS,
         receive_maximum=settings.receive_maximum,
         takes_requests=settings.takes_requests,
+        publishes=settings.publishes,
         session_expiry_s=(expiry_us or 0) // MICROSECONDS,
     )
 
@@ -170,6 +173,8 @@ def _tanks(
     for name, tank in settings.items():
         place = section.at(name)
         place.own_name()
+        if name == RESERVED_TANK:
+            place.wrong("", f"brinebell/{name}/ is for topics of the service itself: name the tank otherwise")
         for series_name, one in tank.series.items():
             found = resolve_series(place.at("series", series_name), name, one, declared.get(name, ()), tank)
             if found is not None:

@@ -80,6 +80,7 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         ("tanks.reef.time_zone", "Africa/Nairoby", "tanks.reef.time_zone", 'did you mean "Africa/Nairobi"'),
         ("tanks.reef.time_zone", "../etc", "tanks.reef.time_zone", "no such time zone"),
         ("tanks.reef.time_zone", "", "tanks.reef.time_zone", "no such time zone"),
+        ("tanks.service", {"series": {}}, "tanks.service", "topics of the service itself"),
         ("tanks.reef.volume", "0 L", "tanks.reef.volume", '"0 L": more than nothing'),
         ("tanks.reef.equipment", ["heeter"], "tanks.reef.equipment", 'did you mean "heater"'),
         ("tanks.reef.roles", {"temprature": "ph"}, "tanks.reef.roles.temprature", 'did you mean "temperature"'),
