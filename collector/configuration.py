@@ -252,6 +252,7 @@ class Configuration:
     engine: EngineRules
     works: tuple[RecurringWork, ...] = ()
     telling: TellingConfiguration = TellingConfiguration()
+    sign_of_life_url: str | None = field(default=None, repr=False)
     text: str = ""
 
     def tank(self, name: str) -> TankConfiguration:

@@ -2,8 +2,8 @@
 
 Threads: the one that calls `serve` runs the intake loop and owns everything; two "delivery" threads
 belong to the delivery workers, one for the store's outbox and one for what the store refuses; "pages"
-belongs to the page; each attempt to reach the broker has a short-lived one of its own, and so has the
-fitting process of the night.
+belongs to the page; "sign of life" asks for the address elsewhere, if there is one; each attempt to reach
+the broker has a short-lived one of its own, and so has the fitting process of the night.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import signal
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime
 from types import FrameType
 
 from collector.clock import Clock
@@ -41,6 +42,7 @@ from collector.learning import (
     standing_heat,
     tasks_of,
 )
+from collector.liveness import SignOfLife, Systemd, WebSign
 from collector.mqtt import Session
 from collector.problems import ProblemLog
 from collector.publishing import Publisher
@@ -50,7 +52,16 @@ from collector.store import IncidentRecord, Outbox, Store, StoreReader
 from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
 from collector.wording import Kind, message_for
-from rules import HOUR_US, AlarmRaised, AlarmReturned, Engine, Event, IncidentEnded, Suppressed
+from rules import (
+    HOUR_US,
+    MICROSECONDS,
+    AlarmRaised,
+    AlarmReturned,
+    Engine,
+    Event,
+    IncidentEnded,
+    Suppressed,
+)
 
 _LOG = logging.getLogger(__name__)
 
@@ -125,6 +136,13 @@ class Service:
             self._session, configuration, recall=self._store.note, remember=self._remember
         )
         self._publisher.restore(self._reader, self._ids)
+        url = configuration.sign_of_life_url
+        self._life = SignOfLife(
+            self._session,
+            Systemd(),
+            None if url is None else stack.enter_context(WebSign(url)),
+            lambda: _rfc3339(clock.now_us()),
+        )
         arrivals = Arrivals(self._store.arrivals())
         sorter = Sorter(
             router,
@@ -177,6 +195,7 @@ class Service:
         # Before the backlog: what was asked while the service was away counts for what is in it.
         self._asking.turn()
         self._intake.begin()
+        self._life.ready()
         while not self._is_stopping:
             self._intake.round()
             now_us = self._clock.now_us()
@@ -191,6 +210,8 @@ class Service:
             learned = self._nightly.turn(now_us)
             if learned is not None:
                 self._judge.judge_by(learned)
+            self._life.turn(is_refused=self._intake.is_refused)
+        self._life.stopping()
         self._intake.finish()
 
     def stop(self) -> None:
@@ -275,6 +296,10 @@ class Service:
             words = message_for(event.incident, self._configuration, kind=kind, now_us=now_us)
             records.append(IncidentRecord(event.incident, words.title, words.body))
         return Telling(records, *self._desk.drain(now_us))
+
+
+def _rfc3339(at_us: int) -> str:
+    return f"{datetime.fromtimestamp(at_us // MICROSECONDS, UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 @contextmanager

@@ -116,6 +116,11 @@ class Intake:
         """For people, from any thread."""
         return LineState(self._is_connected, self._since_us, self._is_connected and not self._judge.is_live)
 
+    @property
+    def is_refused(self) -> bool:
+        """Whether the store refuses what comes in."""
+        return self._retry_pause_s > FIRST_RETRY_S
+
     def begin(self) -> None:
         """Record that nothing is heard until the backlog has been taken in."""
         self._prepare(None)
@@ -239,7 +244,7 @@ class Intake:
 
     def _notice_hold_up(self, now_s: float) -> None:
         """While the store refuses, a full window keeps the rest at the broker: that is no silence."""
-        if not self._is_refused or not self._judge.is_live:
+        if not self.is_refused or not self._judge.is_live:
             return
         # A broker that sends more than the window does not keep to it.
         is_full = self._line.unacknowledged == self._line.window
@@ -322,7 +327,7 @@ class Intake:
             requests=batch.requests,
         )
         self._prepared.append(Prepared(commit, receipt))
-        if self._is_refused:
+        if self.is_refused:
             self._ring_unstored()
 
     def _settle(self, *, is_last: bool = False) -> None:
@@ -350,7 +355,7 @@ class Intake:
         except StoreError as error:
             self._wait_for_store(error)
             return
-        if self._is_refused:
+        if self.is_refused:
             self._retry_pause_s = FIRST_RETRY_S
             _LOG.warning("the store works again; nothing was lost")
             if self._is_held_up:
@@ -367,7 +372,7 @@ class Intake:
 
     def _yet_to_tell(self, commit: Commit, *, is_last: bool) -> Commit | None:
         """The commit without messages that were delivered meanwhile; None while one is being sent."""
-        if not commit.messages or not self._is_refused:
+        if not commit.messages or not self.is_refused:
             return commit
         messages = self._unstored.claim(commit.messages)
         if messages is None:
@@ -375,16 +380,12 @@ class Intake:
             return commit if is_last else None
         return replace(commit, messages=messages)
 
-    @property
-    def _is_refused(self) -> bool:
-        return self._retry_pause_s > FIRST_RETRY_S
-
     def _wait_for_store(self, error: StoreError) -> None:
         self._unstored.release()
-        if self._is_refused:
+        if self.is_refused:
             # Not at the first time: what a busy moment refuses is stored half a second later.
             self._ring_unstored()
-        if not self._is_refused:
+        if not self.is_refused:
             _LOG.error(
                 "%s. Readings are kept in memory and at the broker until it works again; look at the disk: "
                 "is it full, worn out or read-only?",

@@ -55,12 +55,13 @@ class Topics(NamedTuple):
     tree: str
     status: str
     marker: str
+    sign_of_life: str
 
     @classmethod
     def of(cls, client_id: str) -> Topics:
         """Topics of the service with that client id."""
         own = f"brinebell/service/{client_id}"
-        return cls("brinebell/service/", f"{own}/status", f"{own}/marker")
+        return cls("brinebell/service/", f"{own}/status", f"{own}/marker", f"{own}/sign_of_life")
 
 
 class Connection:

@@ -123,6 +123,13 @@ class Session:
             self._states.sent(self._monotonic())
             self._connection.publish_state(topic, payload)
 
+    def sign(self, payload: bytes) -> bool:
+        """Publish a sign of life, retained; False where no connection takes it."""
+        if self._connection is None or not self._is_let_in or self._connection.lost is not None:
+            return False
+        self._publish(self._connection, self._topics.sign_of_life, payload, retain=True)
+        return True
+
     def receive(self, timeout_s: float) -> Received:
         """Wait for messages or a change of the connection, at most so long, and hand out what came."""
         if self._connection is None:

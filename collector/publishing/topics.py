@@ -46,6 +46,11 @@ TOPICS = (
         "`online`, or `offline` when the service has stopped or, by its last will, is lost; plain text",
     ),
     Topic(
+        "brinebell/service/<client id>/sign_of_life",
+        "once a minute while the loop of the service goes round and its store takes what comes: `at`, and "
+        "`every_s`, in how many seconds the next is due; who misses three may think the service dead",
+    ),
+    Topic(
         "brinebell/service/<client id>/marker",
         "from the service to itself, not retained: what comes behind it is live, what came before is backlog",
     ),

@@ -45,6 +45,11 @@ class ServiceSettings(Table):
         like='"5 s"',
         unit="duration",
     )
+    sign_of_life_url: str | None = key(
+        "address elsewhere that is asked for (GET) once a minute while the service does its work, so that "
+        "somebody notices when the house is without current; only its host is ever logged",
+        like='"https://watch.example/reef"',
+    )
 
 
 class MqttSettings(Table):

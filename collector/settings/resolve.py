@@ -95,6 +95,7 @@ def resolve(
             tuple(tank.rules for tank in tanks), tuple(rules for _, rules in series), allowance_us or 0
         ),
         works=works,
+        sign_of_life_url=_url(service, settings.service.sign_of_life_url),
         text=text,
     )
 
@@ -141,6 +142,21 @@ def _mqtt(section: Section, settings: MqttSettings, secrets: SecretFiles, folder
         publishes=settings.publishes,
         session_expiry_s=(expiry_us or 0) // MICROSECONDS,
     )
+
+
+def _url(section: Section, url: str | None) -> str | None:
+    """An address to ask for; it is not shown, for it may hold a secret."""
+    if url is None:
+        return None
+    try:
+        parts = urlsplit(url)
+        is_right = parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        is_right = False
+    if not is_right or not url.isascii() or any(sign.isspace() for sign in url):
+        section.wrong("sign_of_life_url", 'an address such as "https://watch.example/reef" is needed')
+        return None
+    return url
 
 
 def _page(section: Section, settings: PageSettings) -> PageConfiguration:
