@@ -34,6 +34,7 @@ class MqttConfiguration:
     session_expiry_s: int = 7 * 86400
     takes_requests: bool = False
     publishes: bool = True
+    outage_after_us: int = 15 * 60 * MICROSECONDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +254,7 @@ class Configuration:
     works: tuple[RecurringWork, ...] = ()
     telling: TellingConfiguration = TellingConfiguration()
     sign_of_life_url: str | None = field(default=None, repr=False)
+    outage_after_us: int = 10 * 60 * MICROSECONDS
     text: str = ""
 
     def tank(self, name: str) -> TankConfiguration:

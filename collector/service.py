@@ -13,6 +13,7 @@ import hashlib
 import logging
 import signal
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
@@ -44,6 +45,7 @@ from collector.learning import (
 )
 from collector.liveness import SignOfLife, Systemd, WebSign
 from collector.mqtt import Session
+from collector.notices import BROKER_NOTE, OUTAGE_NOTE, BrokerAway, Notices, Outage, missed
 from collector.problems import ProblemLog
 from collector.publishing import Publisher
 from collector.requests import Plan
@@ -64,6 +66,10 @@ from rules import (
 )
 
 _LOG = logging.getLogger(__name__)
+
+# How often it is noted that the service lives, for who looks after an outage for when it began.
+ALIVE_S = 60.0
+_ALIVE = "alive"
 
 
 def serve(configuration: Configuration, *, clock: Clock | None = None) -> int:
@@ -132,6 +138,8 @@ class Service:
             remember=self._remember,
         )
         stack.callback(self._session.close)
+        self._notices = self._start_notices()
+        self._alive_at_s = 0.0
         self._publisher = Publisher(
             self._session, configuration, recall=self._store.note, remember=self._remember
         )
@@ -169,6 +177,7 @@ class Service:
             clock=clock,
             on_messages=wake,
             on_commit=self._publisher.hear,
+            notices=self._notices.drain,
             commit_interval_s=configuration.store.commit_interval_s,
         )
         plan = Plan(
@@ -194,6 +203,7 @@ class Service:
         gc.freeze()
         # Before the backlog: what was asked while the service was away counts for what is in it.
         self._asking.turn()
+        self._turn_notices()
         self._intake.begin()
         self._life.ready()
         while not self._is_stopping:
@@ -206,6 +216,8 @@ class Service:
                 wakes_us = self._desk.wakes_us
                 if wakes_us is not None and wakes_us <= now_us:
                     self._intake.call()
+            if self._turn_notices():
+                self._intake.call()
             self._publisher.turn(now_us, self._nightly.standing)
             learned = self._nightly.turn(now_us)
             if learned is not None:
@@ -251,6 +263,42 @@ class Service:
             tasks, known, standing_heat(reader, now_us), now_us, has_history=has_history
         )
         return Nightly(configuration.store.path, self._store, tasks, known, first_us=first_us)
+
+    def _start_notices(self) -> Notices:
+        """What the service tells of itself, in the time zone of the first tank."""
+        configuration, reader, store = self._configuration, self._reader, self._store
+        zone = configuration.tanks[0].rules.time_zone
+        lived = [reader.last_commit_us, int(store.note(_ALIVE) or 0) or None]
+        mqtt = configuration.mqtt
+        return Notices(
+            [
+                Outage(
+                    store.note(OUTAGE_NOTE),
+                    max((at_us for at_us in lived if at_us is not None), default=None),
+                    self._clock.now_us(),
+                    zone,
+                    configuration.outage_after_us,
+                    lambda from_us, to_us: missed(reader, configuration, self._ids, from_us, to_us),
+                ),
+                BrokerAway(store.note(BROKER_NOTE), f"{mqtt.host}:{mqtt.port}", zone, mqtt.outage_after_us),
+            ],
+            lambda priority: (
+                (person.name, channel)
+                for person in configuration.people
+                for channel in channel_names(person.urls_for(priority))
+            ),
+        )
+
+    def _turn_notices(self) -> bool:
+        """Whether there is something to tell of the service itself; notes now and then that it lives."""
+        now_us, now_s = self._clock.now_us(), time.monotonic()
+        if now_s >= self._alive_at_s:
+            # The first one comes when an outage before it has been noted.
+            if self._alive_at_s and not self._intake.is_refused:
+                self._remember(_ALIVE, str(now_us))
+            self._alive_at_s = now_s + ALIVE_S
+        line = self._intake.line_state
+        return self._notices.turn(now_us, is_connected=line.is_connected, is_catching_up=line.is_catching_up)
 
     def _remember(self, key: str, note: str) -> None:
         """Keep a note of the session; without it the next start only takes longer."""

@@ -177,6 +177,8 @@ def _write_configuration(folder: DemoFolder, options: Options, broker: DemoBroke
     head = f"""\
 [service]
 folder = "store"
+# At the demo's rate, minutes pass while it starts.
+outage_after = "7 days"
 
 [mqtt]
 host = "{broker.host}"

@@ -20,7 +20,9 @@ from collector.intake.batch import Batch
 from collector.intake.judging import Judge, Judged
 from collector.intake.neighbours import Keeper, Line, LineState, Tell, Unstored
 from collector.intake.sorting import Sorter
+from collector.intake.standstill import STALL_S, Standstill
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
+from collector.notices import Noticed
 from collector.requests import Answer
 from collector.store import Commit
 from rules import AlarmRaised, AlarmReturned, PlannedWork
@@ -29,8 +31,6 @@ _LOG = logging.getLogger(__name__)
 
 # Time is told to the engine about once a second while nothing arrives.
 TICK_S = 1.0
-# A loop that stood still so long (a sleeping machine, a clock that was set) has heard nothing meanwhile.
-STALL_S = 30.0
 # How often a marker confirms that the broker has our acknowledgements.
 CONFIRM_S = 60.0
 # First and longest pause before a commit that the store refused is tried again.
@@ -68,6 +68,8 @@ class Intake:
         Called when there are messages for people, in the store or in `unstored`.
     on_commit
         Called with what has become durable.
+    notices
+        Gives up what the service tells of itself with the next commit.
     commit_interval_s
         How long a reading waits at most, wall seconds; 0 is whenever the store is free.
     """
@@ -85,13 +87,14 @@ class Intake:
         clock: Clock,
         on_messages: Callable[[], None] = lambda: None,
         on_commit: Callable[[Commit], None] = lambda _: None,
+        notices: Callable[[], Noticed] = Noticed,
         commit_interval_s: float = 1.0,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._line, self._store = line, store
         self._sorter, self._judge, self._arrivals = sorter, judge, arrivals
         self._tell, self._unstored, self._on_messages = tell, unstored, on_messages
-        self._on_commit = on_commit
+        self._on_commit, self._notices = on_commit, notices
         self._clock, self._monotonic = clock, monotonic
         self._interval_s = commit_interval_s
         self._batch = Batch()
@@ -107,7 +110,7 @@ class Intake:
         self._confirm_at_s = 0.0
         self._heard_at_s = monotonic()
         self._is_held_up = False
-        self._round_us = clock.now_us()
+        self._standstill = Standstill(clock)
         self._is_connected = False
         self._since_us: int | None = None
 
@@ -226,19 +229,7 @@ class Intake:
         self._prepare(None)
 
     def _notice_stall(self) -> None:
-        now_us = self._clock.now_us()
-        passed_s = self._clock.wall_seconds(now_us - self._round_us)
-        self._round_us = now_us
-        if passed_s < -STALL_S:
-            _LOG.error(
-                "the clock was set back by %.0f s: what comes without a time of its own counts as late "
-                "until it has caught up, and is stored but not judged",
-                -passed_s,
-            )
-        if self._judge.is_live and passed_s > STALL_S:
-            _LOG.warning(
-                "nothing was done for %.0f s (a sleeping machine or a clock that was set?)", passed_s
-            )
+        if self._standstill.notice(is_live=self._judge.is_live):
             self._stop_listening()
             self._confirm()
 
@@ -305,6 +296,7 @@ class Intake:
         now_us = self._clock.now_us()
         alarms = [event for event in judged.events if isinstance(event, AlarmRaised | AlarmReturned)]
         telling = self._tell(judged.events, now_us)
+        noticed = self._notices()
         arrivals, settled = self._arrivals.take()
         commit = Commit(
             committed_us=now_us,
@@ -317,7 +309,7 @@ class Intake:
             boards=batch.boards,
             alarms=alarms,
             incidents=telling.records,
-            messages=telling.messages,
+            messages=[*telling.messages, *noticed.messages],
             withdrawals=telling.withdrawals,
             lives=telling.lives,
             threads=telling.threads,
@@ -325,6 +317,7 @@ class Intake:
             planned_work=batch.planned_work,
             answers=batch.answers,
             requests=batch.requests,
+            notes=noticed.notes,
         )
         self._prepared.append(Prepared(commit, receipt))
         if self.is_refused:

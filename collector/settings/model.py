@@ -45,6 +45,12 @@ class ServiceSettings(Table):
         like='"5 s"',
         unit="duration",
     )
+    outage_after: str = key(
+        "an outage of this service that lasted longer is told at the next start, with what was missed",
+        "10 min",
+        like='"10 min"',
+        unit="duration",
+    )
     sign_of_life_url: str | None = key(
         "address elsewhere that is asked for (GET) once a minute while the service does its work, so that "
         "somebody notices when the house is without current; only its host is ever logged",
@@ -85,6 +91,12 @@ class MqttSettings(Table):
         "whether brinebell/<tank>/requests is heard: works, answers; the broker must give that right to few",
         default=False,
         like="true",
+    )
+    outage_after: str = key(
+        "a broker that cannot be reached for longer is told, for nothing is watched meanwhile",
+        "15 min",
+        like='"15 min"',
+        unit="duration",
     )
     publishes: bool = key(
         "whether states of alarms, quality and the usual band are published for others, retained, under "

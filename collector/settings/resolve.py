@@ -95,6 +95,7 @@ def resolve(
             tuple(tank.rules for tank in tanks), tuple(rules for _, rules in series), allowance_us or 0
         ),
         works=works,
+        outage_after_us=service.duration("outage_after", settings.service.outage_after, least_s=10) or 0,
         sign_of_life_url=_url(service, settings.service.sign_of_life_url),
         text=text,
     )
@@ -122,6 +123,7 @@ def _mqtt(section: Section, settings: MqttSettings, secrets: SecretFiles, folder
     expiry_us = section.duration(
         "session_expiry", settings.session_expiry, least_s=60, most_s=_LONGEST_EXPIRY_S
     )
+    outage_us = section.duration("outage_after", settings.outage_after, least_s=10)
     if settings.password is not None:
         password: str | None = settings.password.get_secret_value()
     elif settings.password_file is not None:
@@ -140,6 +142,7 @@ def _mqtt(section: Section, settings: MqttSettings, secrets: SecretFiles, folder
         receive_maximum=settings.receive_maximum,
         takes_requests=settings.takes_requests,
         publishes=settings.publishes,
+        outage_after_us=outage_us or 0,
         session_expiry_s=(expiry_us or 0) // MICROSECONDS,
     )
 

@@ -6,8 +6,8 @@ not at all.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple, TypeAlias
 
 from collector.alarm_record import LifeChange, RingTest, ThreadRecord, Withdrawal
@@ -95,6 +95,8 @@ class Commit:
         Messages that are needed no more; done before `messages` are added.
     lives, threads, test_rings
         What has become of alarms, of the telling of incidents, and of test rings.
+    notes
+        Facts to remember, by key, in place of what was there; an empty one is as good as none.
     """
 
     committed_us: int
@@ -115,6 +117,7 @@ class Commit:
     lives: Sequence[LifeChange] = ()
     threads: Sequence[ThreadRecord] = ()
     test_rings: Sequence[RingTest] = ()
+    notes: Mapping[str, str] = field(default_factory=dict)
 
 
 class Committed(NamedTuple):

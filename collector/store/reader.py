@@ -229,6 +229,22 @@ class StoreReader(History):
         ).fetchone()
         return None if row is None else int(row[0])
 
+    @property
+    def last_commit_us(self) -> int | None:
+        """When the last commit was made; None if there is none."""
+        row = self._connection.execute("SELECT committed_us FROM commits ORDER BY no DESC LIMIT 1").fetchone()
+        return None if row is None else int(row[0])
+
+    def has_readings(self, series: int, start_us: int, end_us: int) -> bool:
+        """Whether a series has any reading in a range."""
+        return bool(
+            self._connection.execute(
+                "SELECT EXISTS(SELECT 1 FROM readings"
+                " WHERE series = ? AND observed_us >= ? AND observed_us < ?)",
+                (series, start_us, end_us),
+            ).fetchone()[0]
+        )
+
     def recorded_blocks(self, series: Sequence[int], from_us: int) -> Iterator[RecordedBlock]:
         """What the engine was given, commit by commit, in the order in which it was.
 

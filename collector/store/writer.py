@@ -34,6 +34,7 @@ SAMPLE_BYTES = 4096
 
 # Only a taken key is let pass here; a broken constraint of any other kind still fails the commit.
 _INSERT = "INSERT INTO readings VALUES(?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"
+_NOTE = "INSERT OR REPLACE INTO meta VALUES(?, ?)"
 
 
 class Store:
@@ -166,6 +167,8 @@ class Store:
                 insert_requests(self._connection, batch.requests)
             if batch.answers:
                 record_answers(self._connection, batch.answers, number)
+            if batch.notes:
+                self._connection.executemany(_NOTE, batch.notes.items())
         return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)
 
     def arrivals(self) -> tuple[Arrival, ...]:
@@ -186,7 +189,7 @@ class Store:
     def set_note(self, key: str, value: str) -> None:
         """Remember a fact under a key, in place of what was there."""
         with transaction(self._connection, self._lock):
-            self._connection.execute("INSERT OR REPLACE INTO meta VALUES(?, ?)", (key, value))
+            self._connection.execute(_NOTE, (key, value))
 
     def record_configuration(self, text: str, digest: str, applies_from_us: int) -> None:
         """Keep a configuration version, unless it is the one in force."""
