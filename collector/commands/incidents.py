@@ -1,4 +1,4 @@
-"""`brinebell incidents`: what happened, from the store, newest last."""
+"""`brinebell incidents`: what happened, from the store, newest last; or how well the alarms serve."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ from collector.commands.configuration_argument import add_configuration_argument
 
 if TYPE_CHECKING:
     from collector.configuration import Configuration
-    from collector.store import IncidentRecord
+    from collector.store import IncidentRecord, StoreReader
 
 SUMMARY = "list what happened: when, in which tank, what, how long, what was told, and who has seen it"
 EXAMPLE = "brinebell incidents --config brinebell.toml --last 5"
+
+SUMMARY_DAYS = 30
 
 _COLUMNS = ("no.", "since", "tank", "what", "priority", "how long")
 
@@ -22,16 +24,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_configuration_argument(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of a table")
     parser.add_argument("--last", type=_count, metavar="N", help="only the last N incidents")
+    parser.add_argument(
+        "--summary",
+        action="store_true",
+        help="instead of incidents, the alarm performance figures of EEMUA 191 and ISA-18.2",
+    )
+    parser.add_argument(
+        "--days",
+        type=_count,
+        metavar="N",
+        help=f"with --summary: of the last N days, {SUMMARY_DAYS} by default",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Print them; 0 also if there are none."""
     from collector.clock import Clock
+    from collector.errors import ConfigError
     from collector.settings import load_configuration
     from collector.store import StoreReader
 
+    if arguments.days is not None and not arguments.summary:
+        raise ConfigError("--days goes with --summary: brinebell incidents --summary --days 7")
+    if arguments.last is not None and arguments.summary:
+        raise ConfigError("--last goes with the list of incidents; of a summary say the days: --days 7")
     configuration = load_configuration(arguments.config)
     with StoreReader(configuration.store.path) as reader:
+        if arguments.summary:
+            print(_summary(reader, configuration, arguments.days or SUMMARY_DAYS, is_json=arguments.json))
+            return 0
         records = reader.incidents(arguments.last)[::-1]
     if arguments.json:
         print(_json_text(records))
@@ -47,6 +68,30 @@ def _count(text: str) -> int:
     if count < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number of incidents: 1 or more is needed")
     return count
+
+
+def _summary(reader: StoreReader, configuration: Configuration, days: int, *, is_json: bool) -> str:
+    import orjson
+
+    from collector.performance import Ring, as_object, as_text, figures_of
+    from rules import HOUR_US
+
+    first_us, last_us = reader.first_commit_us, reader.last_commit_us
+    if first_us is None or last_us is None:
+        return "{}" if is_json else "Nothing is recorded yet."
+    # Until the last commit: a store may be of another time, as that of the demo is.
+    to_us = max(first_us, last_us) + 1
+    from_us = max(first_us, to_us - days * 24 * HOUR_US)
+    figures = figures_of(
+        reader.alarm_events(0, to_us),
+        [Ring(*one) for one in reader.rings(from_us, to_us)],
+        from_us,
+        to_us,
+        {tank.name: tank.rules.time_zone for tank in configuration.tanks},
+    )
+    if is_json:
+        return orjson.dumps(as_object(figures), option=orjson.OPT_INDENT_2).decode()
+    return as_text(figures)
 
 
 def _json_text(records: tuple[IncidentRecord, ...]) -> str:

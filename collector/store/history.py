@@ -172,6 +172,19 @@ class History:
             found.append(Delivery(message, state, tuple(Try(*one) for one in tries)))
         return tuple(found)
 
+    def rings(self, start_us: int, end_us: int) -> tuple[tuple[int, str], ...]:
+        """When an incident rang in a range, and its tank: once for all channels of one telling.
+
+        What has the lowest priority is told quietly, and is none.
+        """
+        rows = self._connection.execute(
+            "SELECT min(ended_us) AS rung_us, tank FROM tries JOIN outbox ON outbox.id = outbox_id"
+            " JOIN incidents ON number = incident WHERE outcome = 'delivered' AND outbox.priority != 'low'"
+            " GROUP BY incident, kind, created_us HAVING rung_us >= ? AND rung_us < ? ORDER BY rung_us",
+            (start_us, end_us),
+        )
+        return tuple((int(rung_us), str(tank)) for rung_us, tank in rows)
+
     def rejected(self) -> tuple[RejectedSource, ...]:
         """Sources of payloads that could not be read, the latest first."""
         rows = self._connection.execute(

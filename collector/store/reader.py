@@ -235,6 +235,12 @@ class StoreReader(History):
         row = self._connection.execute("SELECT committed_us FROM commits ORDER BY no DESC LIMIT 1").fetchone()
         return None if row is None else int(row[0])
 
+    @property
+    def first_commit_us(self) -> int | None:
+        """When the first commit was made; None if there is none."""
+        row = self._connection.execute("SELECT committed_us FROM commits ORDER BY no LIMIT 1").fetchone()
+        return None if row is None else int(row[0])
+
     def has_readings(self, series: int, start_us: int, end_us: int) -> bool:
         """Whether a series has any reading in a range."""
         return bool(

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from collector.alarm_record import ThreadRecord
+from collector.messages import NewMessage, Outcome
 from collector.settings import load_configuration
-from collector.store import Commit, IncidentRecord, Store
-from rules import HOUR_US, AlarmKey, Evidence, Incident, Priority, Reason, Rival, Sign
+from collector.store import Commit, IncidentRecord, Outbox, Store
+from rules import HOUR_US, AlarmKey, AlarmRaised, Evidence, Incident, Priority, Reason, Rival, Sign
 from tests.commands.conftest import Run
 
 START_US = int(datetime(2026, 1, 10, 2, 30, tzinfo=UTC).timestamp()) * 1_000_000
@@ -146,3 +147,67 @@ def test_empty_store_is_told(run: Run, tmp_path: Path, write: Callable[[str], Pa
         pass
     told = run("incidents")
     assert (told.returncode, told.stdout) == (0, "No incident so far.\n")
+
+
+@pytest.fixture
+def rung(write: Callable[[str], Path]) -> None:
+    """Two days: an alarm that rang twice at night over two channels each, and was told quietly to be over."""
+    configuration = load_configuration(write('[tanks.reef]\ntime_zone = "Africa/Nairobi"\n'), {})
+    key = AlarmKey("reef", "temperature", "heater_failed_off")
+    raised = AlarmRaised(START_US + HOUR_US, key, Priority.URGENT, START_US, ("temperature",))
+    # 22:30 UTC is 01:30 on the wall of Nairobi.
+    night_us = START_US + 20 * HOUR_US
+    messages = [
+        NewMessage(1, kind, "sam", channel, at_us, at_us, "Heater off", "", priority)
+        for kind, at_us, priority in (
+            ("opened", night_us, Priority.URGENT),
+            ("worsened", night_us + HOUR_US, Priority.URGENT),
+            ("ended", night_us + 2 * HOUR_US, Priority.LOW),
+        )
+        for channel in ("json", "mailto")
+    ]
+    path = configuration.store.path
+    with Store(path) as store:
+        store.register(configuration.series)
+        store.commit(Commit(START_US, START_US))
+        record = _record(1, hours=None)
+        store.commit(
+            Commit(START_US + 48 * HOUR_US - 1, None, alarms=[raised], incidents=[record], messages=messages)
+        )
+        with Outbox(path) as outbox:
+            for message in outbox.due(2**62):
+                number = outbox.record_try_started(message.id, message.created_us)
+                outbox.record_try_ended(number, message.created_us + 1, Outcome.DELIVERED)
+
+
+def test_the_summary_is_of_what_was_recorded(rung: None, run: Run) -> None:
+    done = run("incidents", "--config", "brinebell.toml", "--summary")
+    assert done.returncode == 0, done.stderr
+    lines = [" ".join(line.split()) for line in done.stdout.splitlines()]
+    assert lines[0] == "1 alarm from 2026-01-10 02:30 to 2026-01-12 02:30 UTC"
+    assert "alarms a day 0.5 about 150 acceptable, 300 the most EEMUA 191, ISA-18.2 of 2009" in lines
+    assert "rings at night, a week 7.0 under 1 a week our own, for one keeper who sleeps" in lines
+    assert "standing alarms, now 1 -" in lines
+    done = run("incidents", "--config", "brinebell.toml", "--summary", "--json", "--days", "1")
+    found = json.loads(done.stdout)
+    assert (found["days"], found["alarms"], found["rings_at_night"]) == (1.0, 0, 0)
+    assert found["targets"]["chattering"] == {"is": "0", "after": "ISA-18.2"}
+
+
+def test_a_summary_of_an_empty_store_says_so(write: Callable[[str], Path], run: Run) -> None:
+    configuration = load_configuration(write('[tanks.reef]\ntime_zone = "UTC"\n'), {})
+    Store(configuration.store.path).close()
+    command = ("incidents", "--config", "brinebell.toml", "--summary")
+    assert run(*command).stdout == "Nothing is recorded yet.\n"
+    assert run(*command, "--json").stdout == "{}\n"
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--days", "7"), ("--summary", "--last", "3"), ("--summary", "--days", "0")]
+)
+def test_arguments_that_do_not_go_together_are_told(
+    store: None, run: Run, arguments: tuple[str, ...]
+) -> None:
+    done = run("incidents", "--config", "brinebell.toml", *arguments)
+    assert done.returncode == 2
+    assert "--days" in done.stderr
