@@ -1,4 +1,4 @@
-"""Work that comes again and again, by the rules of RFC 5545, on the clock of the tank's wall.
+"""Work that comes once or again and again, by the rules of RFC 5545, on the clock of the tank's wall.
 
 A daily feeding stays at 18:00 when the clocks are put forward. A local time that does not exist then is read
 with the offset from before the gap, and one that exists twice is the first of the two (RFC 5545, 3.3.5).
@@ -6,9 +6,10 @@ with the offset from before the gap, and one that exists twice is the first of t
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from collector.errors import ConfigError
@@ -34,7 +35,10 @@ class RecurringWork:
     lasts_us
         Microseconds, on the clock that knows no summer time.
     repeats
-        The value of an RRULE, such as "FREQ=WEEKLY;BYDAY=SA"; UNTIL is a time on the wall.
+        The value of an RRULE, such as "FREQ=WEEKLY;BYDAY=SA"; UNTIL is a time on the wall. Empty: it
+        comes once.
+    without
+        Times on the wall at which it would come and does not.
 
     Raises
     ------
@@ -48,9 +52,17 @@ class RecurringWork:
     starts: datetime
     lasts_us: int
     repeats: str
+    without: tuple[datetime, ...] = ()
 
     def __post_init__(self) -> None:
         self._rule()
+
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> RecurringWork:
+        """Make one from its fields as JSON has them."""
+        starts = datetime.fromisoformat(values["starts"])
+        without = tuple(datetime.fromisoformat(one) for one in values["without"])
+        return cls(**{**values, "starts": starts, "without": without})
 
     def between(self, from_us: int, to_us: int) -> tuple[PlannedWork, ...]:
         """Works that begin in [from_us, to_us), in order of time."""
@@ -60,15 +72,23 @@ class RecurringWork:
             for at_us in (from_us, to_us)
         )
         found = []
-        for local in self._rule().between(first - _MARGIN, last + _MARGIN, inc=True):
+        for local in self._local(first - _MARGIN, last + _MARGIN):
             begin_us = round(local.replace(tzinfo=zone).timestamp()) * MICROSECONDS
             if from_us <= begin_us < to_us:
                 found.append(PlannedWork(self.tank, self.kind, begin_us, begin_us + self.lasts_us))
         return tuple(found)
 
-    def _rule(self) -> rrule:
+    def _local(self, first: datetime, last: datetime) -> Iterable[datetime]:
+        """Times on the wall from `first` to `last` at which it comes."""
+        rule = self._rule()
+        found = [self.starts] if rule is None else rule.between(first, last, inc=True)
+        return (one for one in found if first <= one <= last and one not in self.without)
+
+    def _rule(self) -> rrule | None:
         from dateutil.rrule import rrule, rrulestr
 
+        if not self.repeats:
+            return None
         parts = [part.partition("=") for part in self.repeats.upper().split(";")]
         frequency = next((value for name, _, value in parts if name == "FREQ"), "")
         if frequency not in FREQUENCIES:

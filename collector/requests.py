@@ -54,7 +54,18 @@ class CancelWork:
         return f"cancel {_words(self.kind)} in {self.tank}"
 
 
-AboutWork: TypeAlias = BeginWork | EndWork | CancelWork
+@dataclass(frozen=True, slots=True)
+class ImportWorks:
+    """Plan these works of a tank, instead of all that were imported for it before."""
+
+    tank: str
+    works: tuple[RecurringWork, ...]
+
+    def __str__(self) -> str:
+        return f"import {_count(len(self.works))} of {self.tank}"
+
+
+AboutWork: TypeAlias = BeginWork | EndWork | CancelWork | ImportWorks
 Asked: TypeAlias = AboutWork | AboutAlarms
 
 
@@ -87,6 +98,8 @@ class Plan:
         Names of those that there are.
     recurring
         What comes again and again.
+    imported
+        What came out of a file, and comes once or again.
     once_known
         Works that were known at any time since two days ago, also if they were ended or cancelled: a
         recurring one is planned once.
@@ -98,17 +111,19 @@ class Plan:
         tanks: Iterable[str],
         recurring: Iterable[RecurringWork] = (),
         once_known: Iterable[PlannedWork] = (),
+        imported: Iterable[RecurringWork] = (),
     ) -> None:
         self.works = tuple(works)
         self._tanks = tuple(tanks)
         self._recurring = tuple(recurring)
+        self._imported = tuple(imported)
         self._begun = {_beginning(work) for work in once_known}
 
     def look_ahead(self, now_us: int) -> bool:
         """Plan what recurs, from a day ago (for a backlog) until a day ahead; whether `works` changed."""
         self._begun = {one for one in self._begun if one[2] > now_us - 2 * _DAY_US}
         changed = False
-        for recurring in self._recurring:
+        for recurring in (*self._recurring, *self._imported):
             for work in recurring.between(now_us - _DAY_US, now_us + _DAY_US):
                 if _beginning(work) in self._begun:
                     continue
@@ -129,6 +144,8 @@ class Plan:
         if asked.tank not in self._tanks:
             known = ", ".join(self._tanks)
             return Answer(request.id, False, f"there is no tank {asked.tank!r}: one of {known}")
+        if isinstance(asked, ImportWorks):
+            return self._import(request.id, asked, now_us)
         if asked.kind and asked.kind not in KINDS:
             known = ", ".join(KINDS)
             return Answer(request.id, False, f"there is no work {asked.kind!r}: one of {known}")
@@ -161,6 +178,19 @@ class Plan:
         self.works = tuple(sorted([*(work for work in self.works if work not in ended), *shorter]))
         return Answer(request.id, True, f"{_list(ended)} in {asked.tank} is over")
 
+    def _import(self, request: str, asked: ImportWorks, now_us: int) -> Answer:
+        wrong = next((one for one in asked.works if one.tank != asked.tank or one.kind not in KINDS), None)
+        if wrong is not None:
+            return Answer(request, False, f"{_words(wrong.kind)} in {wrong.tank} is no work of {asked.tank}")
+        before = [one for one in self._imported if one.tank == asked.tank]
+        self._imported = (*(one for one in self._imported if one.tank != asked.tank), *asked.works)
+        # What has begun goes on; what was to come is planned anew.
+        coming = _begins(before, now_us) - _begins(self._recurring, now_us)
+        self.works = tuple(work for work in self.works if work not in coming)
+        self._begun -= {_beginning(work) for work in coming}
+        self.look_ahead(now_us)
+        return Answer(request, True, f"{_count(len(asked.works))} planned from the file")
+
     def _cancel(self, request: str, asked: CancelWork, now_us: int) -> Answer:
         coming = [work for work in self.works if _is_of(work, asked) and work.from_us > now_us]
         if not coming:
@@ -173,6 +203,15 @@ def _fields(work: PlannedWork) -> tuple[str, str, int, int]:
     return work.tank, work.kind, work.from_us, work.to_us
 
 
+def _begins(recurring: Iterable[RecurringWork], now_us: int) -> set[PlannedWork]:
+    """Works that begin within the next day, and have been planned for it."""
+    return {work for one in recurring for work in one.between(now_us + 1, now_us + 2 * _DAY_US)}
+
+
+def _count(number: int) -> str:
+    return "1 work" if number == 1 else f"{number} works"
+
+
 def _beginning(work: PlannedWork) -> tuple[str, str, int]:
     return work.tank, work.kind, work.from_us
 
@@ -181,7 +220,7 @@ def _is_one(work: PlannedWork, asked: BeginWork) -> bool:
     return _is_of(work, asked) and work.from_us <= asked.to_us and asked.from_us <= work.to_us
 
 
-def _is_of(work: PlannedWork, asked: AboutWork) -> bool:
+def _is_of(work: PlannedWork, asked: BeginWork | EndWork | CancelWork) -> bool:
     return work.tank == asked.tank and asked.kind in ("", work.kind)
 
 

@@ -185,6 +185,7 @@ class Service:
             [tank.name for tank in configuration.tanks],
             configuration.works,
             self._reader.once_known_works(clock.now_us() - 48 * HOUR_US),
+            self._reader.imported_works(),
         )
         answering = Answering(
             self._desk,

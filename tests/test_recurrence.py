@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -127,10 +128,21 @@ def test_a_time_that_does_not_exist_or_exists_twice_is_read_as_the_standard_says
     assert begins(twice, "2026-10-25 00:00", "2026-10-26 00:00") == ["2026-10-25 02:30 CEST"]
 
 
+def test_without_a_rule_it_comes_once_and_times_can_be_left_out_of_one():
+    once = work("", "2026-03-28 09:00", "UTC")
+    assert begins(once, "2026-01-01 00:00", "2027-01-01 00:00") == ["2026-03-28 09:00 UTC"]
+    assert begins(once, "2026-03-29 00:00", "2027-01-01 00:00") == []
+    left_out = replace(
+        work("FREQ=DAILY;COUNT=3", "2026-03-28 09:00", "UTC"), without=(datetime(2026, 3, 29, 9),)
+    )
+    found = begins(left_out, "2026-01-01 00:00", "2027-01-01 00:00")
+    assert found == ["2026-03-28 09:00 UTC", "2026-03-30 09:00 UTC"]
+
+
 @pytest.mark.parametrize(
     ("repeats", "why"),
     [
-        ("", "FREQ is one of DAILY, WEEKLY, MONTHLY, YEARLY"),
+        (";", "FREQ is one of DAILY, WEEKLY, MONTHLY, YEARLY"),
         ("FREQ=MINUTELY", "FREQ is one of DAILY"),
         ("FREQ=WEEKLY;BYDAY=XX", "no rule of RFC 5545"),
         ("FREQ=WEEKLY;UNTIL=soon", "no rule of RFC 5545"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import pytest
@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.recurrence import RecurringWork
-from collector.requests import BeginWork, CancelWork, EndWork, Plan, Request
+from collector.requests import BeginWork, CancelWork, EndWork, ImportWorks, Plan, Request
 from rules import HOUR_US, PlannedWork
 
 NOW_US = 1_790_000_000_000_000
@@ -199,3 +199,43 @@ def test_works_of_a_kind_never_overlap_and_nothing_goes_on_that_was_ended(asked)
                 assert not any(a > now_us for a, _ in own)
         if isinstance(one, BeginWork) and answer.is_done:
             assert any(w.kind == one.kind and w.to_us == one.to_us for w in plan.works)
+
+
+def daily(hour: int, minutes: int = 15, tank: str = "reef", kind: str = "feeding_pause") -> RecurringWork:
+    starts = datetime.fromtimestamp(NOW_US / 1e6, UTC).replace(
+        tzinfo=None, hour=hour, minute=0, second=0, microsecond=0
+    ) - timedelta(days=5)
+    return RecurringWork(tank, kind, "UTC", starts, minutes * MINUTE, "FREQ=DAILY")
+
+
+def lengths(plan: Plan, tank: str = "reef") -> set[int]:
+    return {
+        (one.to_us - one.from_us) // MINUTE for one in plan.works if one.tank == tank and one.from_us > NOW_US
+    }
+
+
+def test_what_is_imported_takes_the_place_of_what_was_imported_for_that_tank_alone():
+    plan = Plan((), ["reef", "nursery"], [daily(3, 5)], imported=[daily(9, 10, "nursery")])
+    plan.look_ahead(NOW_US)
+    answer = take(plan, ImportWorks("reef", (daily(8, 20),)))
+    assert answer == ("at 0", True, "1 work planned from the file")
+    assert lengths(plan) == {5, 20}
+    take(plan, ImportWorks("reef", (daily(8, 25), daily(20, 30))))
+    assert lengths(plan) == {5, 25, 30}
+    take(plan, ImportWorks("reef", ()))
+    assert (lengths(plan), lengths(plan, "nursery")) == ({5}, {10})
+
+
+def test_an_import_leaves_alone_what_was_announced_by_hand_and_what_goes_on():
+    plan = plan_of(work(-10, 45), work(120, 150, "calibration"))
+    take(plan, ImportWorks("reef", (daily(8),)))
+    take(plan, ImportWorks("reef", ()))
+    assert {work(-10, 45), work(120, 150, "calibration")} <= set(plan.works)
+
+
+def test_works_of_another_tank_or_kind_are_not_imported():
+    plan = plan_of()
+    assert not take(plan, ImportWorks("reef", (daily(8, tank="nursery"),))).is_done
+    assert not take(plan, ImportWorks("reef", (daily(8, kind="party"),))).is_done
+    assert not take(plan, ImportWorks("lagoon", ())).is_done
+    assert plan.works == ()

@@ -1,8 +1,9 @@
-"""`brinebell work`: tell the running service of work on a tank, and what is planned."""
+"""`brinebell work`: tell the running service of work on a tank, and what is planned, also as a calendar."""
 
 from __future__ import annotations
 
 import argparse
+import sys
 from typing import TYPE_CHECKING
 
 from collector.commands.asking import REFUSED, ask, tank_name
@@ -23,11 +24,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "step",
         nargs="?",
-        choices=("begin", "end", "cancel"),
-        help="begin work, or plan it with --in; end the one that goes on; cancel those to come. "
+        choices=("begin", "end", "cancel", "import", "export"),
+        help="begin work, or plan it with --in; end the one that goes on; cancel those to come; import works "
+        "from an iCalendar file, instead of those imported for this tank before; export the plan as one. "
         "Without it, list works and the kinds that there are",
     )
-    parser.add_argument("kind", nargs="?", metavar="KIND", help="what is done, such as feeding_pause")
+    parser.add_argument(
+        "kind",
+        nargs="?",
+        metavar="KIND|FILE",
+        help="what is done, such as feeding_pause; the file to import, or to write instead of the screen",
+    )
     parser.add_argument("--tank", metavar="NAME", help="which tank; needed only where there are several")
     parser.add_argument(
         "--for", dest="lasts", metavar="DURATION", help='how long it takes: "45 min", a day at most'
@@ -48,6 +55,20 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.step is None:
         print(_list_text(configuration, now_us))
         return 0
+    if arguments.step in ("import", "export"):
+        if arguments.lasts or arguments.wait:
+            raise ConfigError("--for and --in go with `work begin`: a file says when its works are")
+        from collector.calendars import read_file, write_file
+
+        tank = tank_name(arguments.tank, configuration)
+        if arguments.step == "export":
+            print(write_file(arguments.kind, tank, configuration, now_us))
+            return 0
+        asked, problems = read_file(arguments.kind, tank, configuration)
+        for problem in problems:
+            print(problem, file=sys.stderr)
+        status = _ask(configuration, asked, now_us)
+        return REFUSED if problems else status
     return _ask(configuration, _asked(arguments, configuration, now_us), now_us)
 
 

@@ -34,6 +34,9 @@ def _work(section: Section, settings: WorkSettings, zones: Mapping[str, str]) ->
     lasts_us = section.duration("lasts", settings.lasts, least_s=1, most_s=_DAY_S)
     if starts is None or lasts_us is None or settings.tank not in zones or settings.kind not in KINDS:
         return None
+    if not settings.repeats:
+        section.wrong("repeats", 'a rule of RFC 5545 is needed, such as "FREQ=WEEKLY;BYDAY=SA"', "")
+        return None
     try:
         return RecurringWork(
             settings.tank, settings.kind, zones[settings.tank], starts, lasts_us, settings.repeats

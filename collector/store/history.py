@@ -10,10 +10,11 @@ import orjson
 
 from collector.alarm_record import RingTest, ThreadRecord
 from collector.messages import Message, Try
+from collector.recurrence import RecurringWork
 from collector.requests import Request
 from collector.store.commit import BoardState, IncidentRecord
 from collector.store.outbox import MESSAGE_COLUMNS
-from collector.store.requests import waiting_requests
+from collector.store.requests import imported_works, waiting_requests
 from collector.store.tellings import alarm_lives, test_rings, threads
 from rules import (
     AlarmEvent,
@@ -224,6 +225,10 @@ class History:
     def waiting_requests(self) -> tuple[Request, ...]:
         """What people ask the service for and it has not done yet, in the order in which they asked."""
         return waiting_requests(self._connection)
+
+    def imported_works(self) -> tuple[RecurringWork, ...]:
+        """What came out of the last file that was imported for each tank."""
+        return imported_works(self._connection)
 
     def once_known_works(self, from_us: int) -> tuple[PlannedWork, ...]:
         """Planned works that begin then or later, those withdrawn included."""

@@ -19,7 +19,8 @@ from collector.alarm_requests import (
     Unshelve,
 )
 from collector.errors import StoreError
-from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, Request
+from collector.recurrence import RecurringWork
+from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, ImportWorks, Request
 from collector.store.connection import connect, transaction
 from collector.store.schema import CURRENT_VERSION, version_of
 
@@ -33,6 +34,7 @@ _FORMS: dict[str, type[Asked]] = {
     "take_out_of_service": TakeOutOfService,
     "return_to_service": ReturnToService,
     "answer_test_ring": AnswerTestRing,
+    "import_works": ImportWorks,
 }
 _NAMES = {form: name for name, form in _FORMS.items()}
 
@@ -100,6 +102,17 @@ def waiting_requests(connection: sqlite3.Connection) -> tuple[Request, ...]:
     return tuple(Request(number, asked_us, who, _asked_of(text)) for number, asked_us, who, text in rows)
 
 
+def imported_works(connection: sqlite3.Connection) -> tuple[RecurringWork, ...]:
+    """The works of the last import of each tank, as it was done."""
+    rows = connection.execute(
+        "SELECT asked FROM requests WHERE is_done AND json_extract(asked, '$.do') = ?"
+        " ORDER BY commit_no, rowid",
+        (_NAMES[ImportWorks],),
+    )
+    imports = [asked for (text,) in rows if isinstance(asked := _asked_of(text), ImportWorks)]
+    return tuple(work for asked in {one.tank: one for one in imports}.values() for work in asked.works)
+
+
 def record_answers(connection: sqlite3.Connection, answers: Sequence[Answer], number: int) -> None:
     """Note with which commit requests were done, and what became of them."""
     connection.executemany(
@@ -114,4 +127,6 @@ def _text_of(asked: Asked) -> str:
 
 def _asked_of(text: str) -> Asked:
     values = orjson.loads(text)
+    if "works" in values:
+        values["works"] = tuple(RecurringWork.of(one) for one in values["works"])
     return _FORMS[values.pop("do")](**values)

@@ -64,6 +64,7 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         ("service.commit_interval", "2 min", "service.commit_interval", "at most 60 s"),
         ("service.commit_interval", "-1 s", "service.commit_interval", '"-1 s"'),
         ("service.outage_after", "5 s", "service.outage_after", "at least 10 s"),
+        ("works", [{**WORK, "repeats": ""}], "works[0].repeats", "a rule of RFC 5545 is needed"),
         ("mqtt.outage_after", "soon", "mqtt.outage_after", '"soon"'),
         ("service.sign_of_life_url", "watch.example", "service.sign_of_life_url", "an address such as"),
         ("service.sign_of_life_url", "file:///etc/passwd", "service.sign_of_life_url", "an address such as"),
