@@ -88,6 +88,7 @@ def _summary(reader: StoreReader, configuration: Configuration, days: int, *, is
         from_us,
         to_us,
         {tank.name: tank.rules.time_zone for tank in configuration.tanks},
+        reader.acknowledged_after_us(from_us, to_us),
     )
     if is_json:
         return orjson.dumps(as_object(figures), option=orjson.OPT_INDENT_2).decode()

@@ -9,11 +9,11 @@ from typing import NamedTuple
 import orjson
 
 from collector.store import IncidentRecord
-from rules import MICROSECONDS, AlarmKey, Band, Flag, Priority
+from rules import MICROSECONDS, AlarmKey, AlarmState, Band, Flag, Priority
 
 SOUND, QUIET = b"sound", b"quiet"
 # States of ISA-18.2 in which nobody has seen yet what is wrong.
-UNSEEN = frozenset({"unacknowledged"})
+UNSEEN = frozenset({AlarmState.UNACKNOWLEDGED.value})
 
 
 class AlarmNow(NamedTuple):

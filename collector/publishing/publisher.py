@@ -13,6 +13,7 @@ from typing import Protocol
 
 import orjson
 
+from collector.alarm_record import LifeChange
 from collector.configuration import Configuration
 from collector.learning import Standing
 from collector.publishing.payloads import (
@@ -37,7 +38,7 @@ from rules import (
     AlarmEvent,
     AlarmKey,
     AlarmRaised,
-    Suppressed,
+    AlarmState,
     WeekProfile,
 )
 
@@ -85,8 +86,9 @@ class Publisher:
     ) -> None:
         self._line, self._configuration = line, configuration
         self._remember, self._monotonic = remember, monotonic
-        self._alarms: dict[AlarmKey, AlarmNow] = {}
-        self._suppressed: dict[AlarmKey, int] = {}
+        # What an alarm is shown as, and since when; how it was raised.
+        self._states: dict[AlarmKey, tuple[str, int]] = {}
+        self._raised: dict[AlarmKey, AlarmRaised] = {}
         self._incidents: dict[int, IncidentRecord] = {}
         # Series index -> newest reading, its flag, and the first reading of which that is so.
         self._flags: dict[int, tuple[int, int, int]] = {}
@@ -101,7 +103,7 @@ class Publisher:
 
     def restore(self, reader: StoreReader, ids: Iterable[int]) -> None:
         """Begin with what was so when the service stopped; `ids` are of the configured series, in order."""
-        self._hear_alarms(reader.open_alarms())
+        self._hear_alarms(reader.open_alarms(), reader.last_life_changes())
         self._incidents = {one.incident.number: one for one in reader.incidents(open_only=True)}
         index = {number: at for at, number in enumerate(ids)}
         for latest in reader.latest():
@@ -119,19 +121,13 @@ class Publisher:
             known = self._flags.get(one.series)
             if known is not None and known[0] == one.observed_us:
                 self._flag(one.series, one.observed_us, one.primary)
-        if commit.alarms or commit.incidents:
-            self._hear_alarms(commit.alarms)
+        if commit.alarms or commit.incidents or commit.lives:
+            self._hear_alarms(commit.alarms, commit.lives)
             for record in commit.incidents:
                 self._incidents[record.incident.number] = record
                 if record.incident.ended_at_us is not None:
                     del self._incidents[record.incident.number]
             self._is_changed = True
-
-    def suppress(self, suppressed: Iterable[Suppressed]) -> None:
-        """Alarms that are suppressed by design now; all others are not."""
-        found = {one.alarm: one.first_us for one in suppressed}
-        if found != self._suppressed:
-            self._suppressed, self._is_changed = found, True
 
     def _flag(self, series: int, observed_us: int, flag: int) -> None:
         known = self._flags.get(series)
@@ -142,13 +138,12 @@ class Publisher:
         self._flags[series] = (observed_us, flag, since_us)
         self._is_changed |= not is_same
 
-    def _hear_alarms(self, events: Iterable[AlarmEvent]) -> None:
-        for event in events:
-            if isinstance(event, AlarmRaised):
-                now = AlarmNow("unacknowledged", event.at_us, event.priority, event.first_evidence_us)
-            else:
-                now = AlarmNow("normal", event.at_us)
-            self._alarms[event.alarm] = now
+    def _hear_alarms(self, events: Iterable[AlarmEvent], lives: Iterable[LifeChange]) -> None:
+        self._raised |= {event.alarm: event for event in events if isinstance(event, AlarmRaised)}
+        for change in lives:
+            # Without a cause it is a series that was taken out of service; each of its alarms says so itself.
+            if change.alarm.cause:
+                self._states[change.alarm] = (change.life.state.value, change.at_us)
 
     # -- what is published -------------------------------------------------------------------------
 
@@ -192,9 +187,7 @@ class Publisher:
         numbers = {
             alarm: number for number, record in self._incidents.items() for alarm in record.incident.alarms
         }
-        alarms = {
-            alarm: self._now(alarm) for alarm in sorted({*self._alarms, *self._suppressed}, key=alarm_topic)
-        }
+        alarms = {alarm: self._now(alarm) for alarm in sorted(self._states, key=alarm_topic)}
         wanted = {
             alarm_topic(alarm): alarm_payload(alarm, now, numbers.get(alarm)) for alarm, now in alarms.items()
         }
@@ -211,14 +204,11 @@ class Publisher:
         return wanted | self._bands
 
     def _now(self, alarm: AlarmKey) -> AlarmNow:
-        """What an alarm is shown as: a suppressed one keeps its priority, and is not annunciated."""
-        known = self._alarms.get(alarm)
-        if alarm not in self._suppressed:
-            return known if known is not None else AlarmNow("normal", 0)
-        suppressed = AlarmNow("suppressed by design", self._suppressed[alarm])
-        if known is None:
-            return suppressed
-        return suppressed._replace(priority=known.priority, first_evidence_us=known.first_evidence_us)
+        state, since_us = self._states[alarm]
+        raised = self._raised.get(alarm)
+        if raised is None or state == AlarmState.NORMAL:
+            return AlarmNow(state, since_us)
+        return AlarmNow(state, since_us, raised.priority, raised.first_evidence_us)
 
     def _look_at_bands(self, now_us: int, usual: Mapping[int, Standing]) -> None:
         quarter = now_us // QUARTER_US

@@ -20,8 +20,9 @@ class Topic(NamedTuple):
 TOPICS = (
     Topic(
         "brinebell/<tank>/alarms/<series>/<cause>",
-        "the `state` of an alarm in words of ISA-18.2, such as `normal`, `unacknowledged` and `suppressed by "
-        "design`, with `priority`, `since`, `first_evidence` and the number of its `incident`",
+        "the `state` of an alarm in words of ISA-18.2, such as `normal`, `unacknowledged`, `acknowledged`, "
+        "`shelved` and `suppressed by design`, with `priority`, `since`, `first_evidence` and the number of "
+        "its `incident`",
     ),
     Topic(
         "brinebell/<tank>/incidents",

@@ -8,14 +8,20 @@ from typing import Any, NamedTuple
 
 import orjson
 
-from collector.alarm_record import RingTest, ThreadRecord
+from collector.alarm_record import LifeChange, RingTest, ThreadRecord
 from collector.messages import Message, Try
 from collector.recurrence import RecurringWork
 from collector.requests import Request
 from collector.store.commit import BoardState, IncidentRecord
 from collector.store.outbox import MESSAGE_COLUMNS
 from collector.store.requests import imported_works, waiting_requests
-from collector.store.tellings import alarm_lives, test_rings, threads
+from collector.store.tellings import (
+    acknowledged_after_us,
+    alarm_lives,
+    last_life_changes,
+    test_rings,
+    threads,
+)
 from rules import (
     AlarmEvent,
     AlarmKey,
@@ -251,6 +257,14 @@ class History:
     def alarm_lives(self) -> dict[AlarmKey, AlarmLife]:
         """What every alarm that was ever heard of is now; without a cause, the whole series."""
         return alarm_lives(self._connection)
+
+    def acknowledged_after_us(self, start_us: int, end_us: int) -> tuple[int, ...]:
+        """How long after it was raised each alarm was acknowledged that was in a range."""
+        return acknowledged_after_us(self._connection, start_us, end_us)
+
+    def last_life_changes(self) -> tuple[LifeChange, ...]:
+        """The last step of every alarm that was ever heard of."""
+        return last_life_changes(self._connection)
 
     def threads(self) -> tuple[str, ...]:
         """The tellings of incidents that are not over, as `collector.telling` recorded them."""

@@ -8,9 +8,9 @@ from dataclasses import asdict
 
 import orjson
 
-from collector.alarm_record import RingTest, Withdrawal
+from collector.alarm_record import LifeChange, RingTest, Withdrawal
 from collector.store.commit import Commit
-from rules import AlarmKey, AlarmLife, AlarmState, Hold
+from rules import AlarmKey, AlarmLife, AlarmState, AlarmStep, Hold
 
 
 def record_telling(connection: sqlite3.Connection, batch: Commit, number: int) -> None:
@@ -53,13 +53,38 @@ def withdraw_messages(connection: sqlite3.Connection, withdrawals: Sequence[With
     )
 
 
-def alarm_lives(connection: sqlite3.Connection) -> dict[AlarmKey, AlarmLife]:
-    """What every alarm is by its last row."""
+def last_life_changes(connection: sqlite3.Connection) -> tuple[LifeChange, ...]:
+    """The last row of every alarm."""
     rows = connection.execute(
-        "SELECT tank, series, cause, life FROM alarm_life"
+        "SELECT tank, series, cause, at_us, step, life, who, why FROM alarm_life"
         " WHERE id IN (SELECT max(id) FROM alarm_life GROUP BY tank, series, cause) ORDER BY id"
     )
-    return {AlarmKey(tank, series, cause): _life(text) for tank, series, cause, text in rows}
+    return tuple(
+        LifeChange(AlarmKey(tank, series, cause), at_us, step, _life(text), who, why)
+        for tank, series, cause, at_us, step, text, who, why in rows
+    )
+
+
+def acknowledged_after_us(connection: sqlite3.Connection, start_us: int, end_us: int) -> tuple[int, ...]:
+    """How long after it was raised each alarm was acknowledged that was in a range."""
+    rows = connection.execute(
+        "SELECT at_us - (SELECT at_us FROM alarm_life WHERE step = :raise AND id < one.id AND tank = one.tank"
+        " AND series = one.series AND cause = one.cause ORDER BY id DESC LIMIT 1) AS after_us"
+        " FROM alarm_life AS one WHERE step = :acknowledge AND at_us >= :start AND at_us < :end"
+        " AND after_us >= 0 ORDER BY id",
+        {
+            "raise": AlarmStep.RAISE.value,
+            "acknowledge": AlarmStep.ACKNOWLEDGE.value,
+            "start": start_us,
+            "end": end_us,
+        },
+    )
+    return tuple(int(after_us) for (after_us,) in rows)
+
+
+def alarm_lives(connection: sqlite3.Connection) -> dict[AlarmKey, AlarmLife]:
+    """What every alarm is by its last row."""
+    return {change.alarm: change.life for change in last_life_changes(connection)}
 
 
 def threads(connection: sqlite3.Connection) -> tuple[str, ...]:

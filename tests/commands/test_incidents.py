@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from collector.alarm_record import ThreadRecord
+from collector.alarm_record import LifeChange, ThreadRecord
 from collector.messages import NewMessage, Outcome
 from collector.settings import load_configuration
 from collector.store import Commit, IncidentRecord, Outbox, Store
-from rules import HOUR_US, AlarmKey, AlarmRaised, Evidence, Incident, Priority, Reason, Rival, Sign
+from rules import HOUR_US, AlarmKey, AlarmLife, AlarmRaised, Evidence, Incident, Priority, Reason, Rival, Sign
 from tests.commands.conftest import Run
 
 START_US = int(datetime(2026, 1, 10, 2, 30, tzinfo=UTC).timestamp()) * 1_000_000
@@ -172,7 +172,17 @@ def rung(write: Callable[[str], Path]) -> None:
         store.commit(Commit(START_US, START_US))
         record = _record(1, hours=None)
         store.commit(
-            Commit(START_US + 48 * HOUR_US - 1, None, alarms=[raised], incidents=[record], messages=messages)
+            Commit(
+                START_US + 48 * HOUR_US - 1,
+                None,
+                alarms=[raised],
+                incidents=[record],
+                messages=messages,
+                lives=[
+                    LifeChange(key, START_US + HOUR_US, "raise", AlarmLife()),
+                    LifeChange(key, START_US + HOUR_US + HOUR_US // 4, "acknowledge", AlarmLife()),
+                ],
+            )
         )
         with Outbox(path) as outbox:
             for message in outbox.due(2**62):
@@ -188,6 +198,7 @@ def test_the_summary_is_of_what_was_recorded(rung: None, run: Run) -> None:
     assert "alarms a day 0.5 about 150 acceptable, 300 the most EEMUA 191, ISA-18.2 of 2009" in lines
     assert "rings at night, a week 7.0 under 1 a week our own, for one keeper who sleeps" in lines
     assert "standing alarms, now 1 -" in lines
+    assert "time to acknowledge, median 15 min, at most 15 min -" in lines
     done = run("incidents", "--config", "brinebell.toml", "--summary", "--json", "--days", "1")
     found = json.loads(done.stdout)
     assert (found["days"], found["alarms"], found["rings_at_night"]) == (1.0, 0, 0)

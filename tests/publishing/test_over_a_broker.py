@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from collector.alarm_requests import Acknowledge
 from collector.configuration import MqttConfiguration
 from collector.mqtt import Session
 from collector.publishing import TOPICS
@@ -91,6 +92,22 @@ def test_states_are_retained_for_who_comes_later_and_sent_anew_to_a_broker_that_
         assert "Traceback" not in service.log
     finally:
         broker.stop()
+
+
+def test_an_answer_by_request_shows_as_acknowledged_and_the_sounder_is_quiet(
+    tmp_path: Path, start: Callable[..., Service]
+) -> None:
+    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as heard:
+        service = start(broker.port)
+        service.until(service.is_live)
+        heat(broker, service, heard, "unacknowledged")
+        service.until(lambda: heard["brinebell/reef/sounder"] == b"sound")
+        with RequestBox(service.path) as box:
+            box.ask(Request("1", time.time_ns() // 1000, "keeper", Acknowledge("reef", incident=1)))
+            service.until(lambda: box.answer("1") is not None)
+        service.until(lambda: json.loads(heard[HOT] or b"")["state"] == "acknowledged")
+        service.until(lambda: heard["brinebell/reef/sounder"] == b"quiet")
+        assert service.stop() == 0
 
 
 def test_planned_work_shows_as_suppressed_by_design(tmp_path: Path, start: Callable[..., Service]) -> None:

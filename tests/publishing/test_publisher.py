@@ -9,19 +9,23 @@ from typing import Any
 
 import pytest
 
+from collector.alarm_record import LifeChange
 from collector.learning import Standing
 from collector.publishing import Publisher
 from collector.store import Commit, IncidentRecord, StoreReader
 from rules import (
     AlarmKey,
+    AlarmLife,
     AlarmRaised,
     AlarmReturned,
+    AlarmState,
+    AlarmStep,
     Evidence,
     FlagRevised,
+    Hold,
     Incident,
     PoorFit,
     Priority,
-    Suppressed,
     WeekProfile,
 )
 from tests.intake.parts import MINUTE, SECOND, START_US, Running, configuration
@@ -89,6 +93,19 @@ def raised(priority: Priority = Priority.URGENT) -> AlarmRaised:
     return AlarmRaised(START_US, HOT, priority, START_US - MINUTE, ("temperature",))
 
 
+RAISED = AlarmLife().after(AlarmStep.RAISE)
+SEEN = RAISED.after(AlarmStep.ACKNOWLEDGE)
+NORMAL = SEEN.after(AlarmStep.RETURN)
+
+
+def suppressed(life: AlarmLife) -> AlarmLife:
+    return life.held(Hold(AlarmState.SUPPRESSED, START_US, None, "planned work", ""))
+
+
+def step(life: AlarmLife, at_us: int = START_US, alarm: AlarmKey = HOT) -> LifeChange:
+    return LifeChange(alarm, at_us, "a step", life)
+
+
 def record(ended_us: int | None = None) -> IncidentRecord:
     incident = Incident(
         7,
@@ -110,7 +127,7 @@ def commit(**more: Any) -> Commit:
 
 
 def test_an_alarm_is_published_with_its_incident_and_sounds_while_urgent(parts: Parts) -> None:
-    parts.publisher.hear(commit(alarms=[raised()], incidents=[record()]))
+    parts.publisher.hear(commit(alarms=[raised()], incidents=[record()], lives=[step(RAISED)]))
     assert parts.turn() == {
         ALARM: {
             "state": "unacknowledged",
@@ -138,7 +155,7 @@ def test_an_alarm_is_published_with_its_incident_and_sounds_while_urgent(parts: 
         SOUNDER: "sound",
     }
     ended = AlarmReturned(START_US + MINUTE, HOT)
-    parts.publisher.hear(commit(alarms=[ended], incidents=[record(START_US + MINUTE)]))
+    parts.publisher.hear(commit(alarms=[ended], incidents=[record(START_US + MINUTE)], lives=[step(NORMAL)]))
     sent = parts.turn()
     assert (sent[ALARM]["state"], sent[ALARM]["incident"]) == ("normal", None)
     assert sent[INCIDENTS] == {"open": []}
@@ -147,29 +164,39 @@ def test_an_alarm_is_published_with_its_incident_and_sounds_while_urgent(parts: 
 
 @pytest.mark.parametrize("priority", [Priority.HIGH, Priority.LOW])
 def test_what_is_not_urgent_does_not_sound(parts: Parts, priority: Priority) -> None:
-    parts.publisher.hear(commit(alarms=[raised(priority)]))
+    parts.publisher.hear(commit(alarms=[raised(priority)], lives=[step(RAISED)]))
     assert parts.turn().keys() == {ALARM}
 
 
 def test_an_alarm_that_is_suppressed_by_design_says_so_sounds_not_and_comes_back(parts: Parts) -> None:
-    parts.publisher.hear(commit(alarms=[raised()]))
+    parts.publisher.hear(commit(alarms=[raised()], lives=[step(RAISED)]))
     parts.turn()
-    parts.publisher.suppress([Suppressed(HOT, START_US + SECOND)])
+    parts.publisher.hear(commit(lives=[step(suppressed(RAISED))]))
     sent = parts.turn()
     assert sent[ALARM]["state"] == "suppressed by design"
     assert sent[ALARM]["priority"] == "urgent"
     assert sent[SOUNDER] == "quiet"
-    parts.publisher.suppress([Suppressed(HOT, START_US + SECOND)])
+    parts.publisher.hear(commit(lives=[step(suppressed(RAISED))]))
     assert parts.turn() == {}
-    parts.publisher.suppress([])
+    parts.publisher.hear(commit(lives=[step(RAISED)]))
     assert parts.turn()[ALARM]["state"] == "unacknowledged"
 
 
-def test_one_that_was_suppressed_only_is_emptied_behind_the_work(parts: Parts) -> None:
-    parts.publisher.suppress([Suppressed(HOT, START_US)])
-    assert parts.turn()[ALARM]["state"] == "suppressed by design"
-    parts.publisher.suppress([])
-    assert parts.turn() == {ALARM: ""}
+def test_a_sounder_is_quiet_when_somebody_has_seen_it_and_sounds_when_it_comes_again(parts: Parts) -> None:
+    parts.publisher.hear(commit(alarms=[raised()], lives=[step(RAISED)]))
+    assert parts.turn()[SOUNDER] == "sound"
+    parts.publisher.hear(commit(lives=[step(SEEN, START_US + MINUTE)]))
+    sent = parts.turn()
+    assert (sent[ALARM]["state"], sent[ALARM]["since"]) == ("acknowledged", "2026-09-21T14:14:20Z")
+    assert sent[SOUNDER] == "quiet"
+    parts.publisher.hear(commit(lives=[step(SEEN.after(AlarmStep.REALARM))]))
+    assert parts.turn()[SOUNDER] == "sound"
+
+
+def test_a_series_out_of_service_has_no_topic_of_an_alarm(parts: Parts) -> None:
+    out = AlarmLife().held(Hold(AlarmState.OUT_OF_SERVICE, START_US, None, "keeper", "at the maker's"))
+    parts.publisher.hear(commit(lives=[step(out, alarm=AlarmKey("reef", "temperature", ""))]))
+    assert parts.turn() == {}
 
 
 def test_quality_is_published_when_the_flag_changes_and_not_for_what_is_older(parts: Parts) -> None:
@@ -219,10 +246,12 @@ def test_the_usual_band_is_published_once_a_quarter_and_when_it_is_fitted_anew(p
 
 
 def test_nothing_is_sent_while_the_broker_is_away_and_everything_on_the_next_connection(parts: Parts) -> None:
-    parts.publisher.hear(commit(alarms=[raised()], incidents=[record()]))
+    parts.publisher.hear(commit(alarms=[raised()], incidents=[record()], lives=[step(RAISED)]))
     parts.turn()
     parts.line.publishing_on = None
-    parts.publisher.hear(commit(alarms=[AlarmReturned(START_US, HOT)], incidents=[record(START_US)]))
+    parts.publisher.hear(
+        commit(alarms=[AlarmReturned(START_US, HOT)], incidents=[record(START_US)], lives=[step(NORMAL)])
+    )
     assert parts.turn() == {}
     parts.line.publishing_on = 2
     sent = parts.turn()
@@ -231,34 +260,39 @@ def test_nothing_is_sent_while_the_broker_is_away_and_everything_on_the_next_con
 
 
 def test_what_a_killed_service_had_published_and_is_so_no_more_is_emptied(parts: Parts) -> None:
-    parts.publisher.suppress([Suppressed(HOT, START_US)])
+    parts.usual = usual()
     parts.turn()
     parts.start()
-    assert parts.turn()[ALARM] == ""
+    parts.usual = {}
+    assert parts.turn()[EXPECTED] == ""
 
 
 def test_everything_is_taken_back_when_the_keeper_wants_nothing_published(parts: Parts) -> None:
-    parts.publisher.hear(commit(alarms=[raised()]))
+    parts.publisher.hear(commit(alarms=[raised()], lives=[step(RAISED)]))
     parts.turn()
     mqtt = replace(parts.configuration.mqtt, publishes=False)
     parts.configuration = replace(parts.configuration, mqtt=mqtt)
-    parts.start().hear(commit(alarms=[raised()]))
+    parts.start().hear(commit(alarms=[raised()], lives=[step(RAISED)]))
     assert parts.turn() == {ALARM: "", INCIDENTS: "", SOUNDER: ""}
 
 
-def test_after_a_restart_it_says_what_was_open_and_of_what_quality(tmp_path: Path) -> None:
+def test_after_a_restart_it_says_what_was_open_in_which_state_and_of_what_quality(tmp_path: Path) -> None:
     running = Running(tmp_path)
     running.be_live()
     for _ in range(4):
         running.line.bring(running.timed(28.0))
         running.rounds()
         running.pass_time(30)
+    (alarm,) = running.reader.open_alarms()
+    at_us = running.now_us
+    lives = [step(RAISED, at_us - MINUTE, alarm.alarm), step(RAISED, at_us, alarm.alarm)]
+    running.store.commit(Commit(at_us, at_us, lives=lives))
     running.close()
     parts = Parts(tmp_path)
     with StoreReader(parts.configuration.store.path) as reader:
-        assert len(reader.open_alarms()) == 1
         parts.publisher.restore(reader, running.ids)
     sent = parts.turn()
-    assert sent["brinebell/reef/alarms/temperature/over_danger_line"]["incident"] == 1
+    found = sent["brinebell/reef/alarms/temperature/over_danger_line"]
+    assert (found["incident"], found["state"], found["priority"]) == (1, "unacknowledged", "urgent")
     assert sent[SOUNDER] == "sound"
     assert sent[QUALITY]["flag"] == 1
