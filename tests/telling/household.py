@@ -15,7 +15,7 @@ from collector.settings import load_configuration
 from collector.store import StoreReader
 from tests.broker import Mosquitto
 from tests.telling.parts import MINUTE, at
-from tests.test_crash import SETTINGS, is_subscribed
+from tests.test_crash import SETTINGS, last_live_commit
 
 ROOT = Path(__file__).resolve().parents[2]
 # Five minutes are five seconds: time enough for a loaded machine to start a process that sends.
@@ -64,6 +64,7 @@ class Household:
         self._begun = time.monotonic()
 
     def start(self) -> None:
+        before = last_live_commit(self.path)
         tank_us = self._start_us + int((time.monotonic() - self._begun) * 1e6 * RATE)
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(
@@ -80,7 +81,7 @@ class Household:
                 stderr=log,
                 env={**os.environ, "BRINEBELL_MQTT__USERNAME": "keeper"},
             )
-        self.until(lambda: "connected to" in self.log and is_subscribed(self.path))
+        self.until(lambda: last_live_commit(self.path) > before)
 
     @property
     def log(self) -> str:
