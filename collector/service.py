@@ -212,7 +212,7 @@ class Service:
             now_us = self._clock.now_us()
             if self._asking.turn():
                 self._suppressed = self._judge.engine.suppressed
-                self._desk.suppress([one.alarm for one in self._suppressed], now_us)
+                self._desk.suppress([one.alarm for one in self._suppressed if one.to_us > now_us], now_us)
                 wakes_us = self._desk.wakes_us
                 if wakes_us is not None and wakes_us <= now_us:
                     self._intake.call()

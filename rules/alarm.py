@@ -64,6 +64,7 @@ class DelayedAlarm:
         "_suppressed",
         "_turned_us",
         "due_us",
+        "hidden_last_us",
         "hidden_us",
         "is_active",
         "since_us",
@@ -77,11 +78,20 @@ class DelayedAlarm:
         self._lag_us = 0
         self._turned_us = -NEVER
         self._suppressed: tuple[Span, ...] = ()
-        # Since when the condition has been seen while it was suppressed.
+        # When the condition was seen first and last while it was suppressed.
         self.hidden_us = NEVER
+        self.hidden_last_us = -NEVER
         self.due_us = NEVER
         self.since_us = 0
         self.is_active = False
+
+    @property
+    def hidden_to_us(self) -> int:
+        """Until when the condition that was seen last is suppressed."""
+        at_us = self.hidden_last_us
+        return max(
+            (span.to_us for span in self._suppressed if span.from_us <= at_us < span.to_us), default=at_us
+        )
 
     @property
     def is_idle(self) -> bool:
@@ -137,6 +147,7 @@ class DelayedAlarm:
             if any(span.from_us <= time_us < span.to_us for span in self._suppressed):
                 if is_on and not self.is_active:
                     self.hidden_us = min(self.hidden_us, time_us)
+                    self.hidden_last_us = time_us
                 is_on = is_off = False
         if self.due_us != NEVER:
             change = self.expire(clock_us) if by_clock else None

@@ -244,10 +244,9 @@ class Engine:
     @property
     def suppressed(self) -> tuple[Suppressed, ...]:
         """Alarms whose condition was seen during the works that are known, in order of time."""
-        found = [Suppressed(*one) for tank in self._tanks.values() for one in tank.suppressed]
+        found = [one for tank in self._tanks.values() for one in tank.suppressed]
         for watch in self._watches:
-            for cause, first_us in watch.suppressed(self._clock_us):
-                found.append(Suppressed(AlarmKey(watch.rules.tank, watch.rules.name, cause), first_us))
+            found += watch.suppressed(self._clock_us)
         return tuple(sorted(found, key=lambda one: (one.first_us, one.alarm.series, one.alarm.cause)))
 
     def remember(self, series: int, last_us: int, value: float) -> None:

@@ -16,7 +16,7 @@ from rules.faults import FAULTS, Fault, Finding
 from rules.faults.fault import NORMAL, ON
 from rules.faults.probe import word_of
 from rules.look import Look, TankLook
-from rules.planned_work import UNDISTURBED_SIGNS, Span
+from rules.planned_work import UNDISTURBED_SIGNS, PlannedWork, Suppressed
 from rules.resettling import Resettling
 from rules.setup import HOUR_US, SeriesRules, TankRules
 from rules.staging import RAISED, RETURNED_LAST, Staged
@@ -74,7 +74,7 @@ class FaultWatch:
         # The newest look, and which posts have found anything or have begun.
         self._seen: TankLook | None = None
         self._busy: list[Post] = []
-        self._hidden_us: dict[AlarmKey, int] = {}
+        self._hidden: dict[AlarmKey, Suppressed] = {}
         # Called with each judgement that finds anything.
         self.on_judgement: Callable[[Judgement], object] | None = None
 
@@ -84,9 +84,9 @@ class FaultWatch:
         return map(self._key, self._posts)
 
     @property
-    def suppressed(self) -> Iterable[tuple[AlarmKey, int]]:
-        """Alarms whose condition was seen during planned work, and when first."""
-        return self._hidden_us.items()
+    def suppressed(self) -> Iterable[Suppressed]:
+        """Alarms whose condition was seen during planned work."""
+        return self._hidden.values()
 
     @property
     def longest_delay_us(self) -> int:
@@ -98,13 +98,12 @@ class FaultWatch:
         for post in self._posts:
             post.adopt(active.get(self._key(post)))
 
-    def forget_suppressed(self, known: Iterable[Span]) -> None:
-        """Keep of what was suppressed that which lies within these stretches of work."""
-        spans = tuple(known)
-        self._hidden_us = {
-            key: at_us
-            for key, at_us in self._hidden_us.items()
-            if any(span.from_us < at_us < span.to_us + STEP_US for span in spans)
+    def keep_suppressed(self, works: Sequence[PlannedWork]) -> None:
+        """Keep of what was suppressed that which lies within these works, as long as they last now."""
+        self._hidden = {
+            key: replace(one, to_us=_hidden_to_us(one, works))
+            for key, one in self._hidden.items()
+            if any(work.from_us < one.first_us < work.settled_us + STEP_US for work in works)
         }
 
     # -- steps -------------------------------------------------------------------------------------
@@ -116,7 +115,7 @@ class FaultWatch:
         found: list[tuple[Post, Finding, bool]] = []
         views = self._resettling.views(tank)
         for post in self._posts:
-            seen, is_suppressed = views.of(post.fault.code) if views is not None else (tank, False)
+            seen, hidden_to_us = views.of(post.fault.code) if views is not None else (tank, None)
             look = _subject(post, seen)
             finding = None
             if look is None:
@@ -124,11 +123,11 @@ class FaultWatch:
                 post.release()
             elif look.is_fresh or post.fault.hears_silence:
                 finding = post.fault.judge(look, seen, post.setting)
-            is_suppressed = is_suppressed and not _is_undisturbed(finding)
+            is_suppressed = hidden_to_us is not None and not _is_undisturbed(finding)
             if finding is not None and finding.confidence > 0.0:
                 found.append((post, finding, is_suppressed))
-            if is_suppressed:
-                self._note_suppressed(self._key(post), finding, tank.end_us)
+            if hidden_to_us is not None and is_suppressed:
+                self._note_suppressed(self._key(post), finding, tank.end_us, hidden_to_us)
                 post.suspend()
                 continue
             if finding is None:
@@ -229,9 +228,10 @@ class FaultWatch:
                 if one.quantity in fault.quantities:
                     yield Post(fault, (one.name,), setting)
 
-    def _note_suppressed(self, key: AlarmKey, finding: Finding | None, end_us: int) -> None:
+    def _note_suppressed(self, key: AlarmKey, finding: Finding | None, end_us: int, to_us: int) -> None:
         if finding is not None and finding.confidence >= ON:
-            self._hidden_us.setdefault(key, end_us)
+            first_us = self._hidden[key].first_us if key in self._hidden else end_us
+            self._hidden[key] = Suppressed(key, first_us, end_us, to_us)
 
     def _staged(self, key: AlarmKey, event: AlarmEvent, end_us: int) -> Staged:
         rank = RAISED if isinstance(event, AlarmRaised) else RETURNED_LAST
@@ -252,6 +252,16 @@ def _is_worse(post: Post) -> bool:
     if not post.speaks or post.told is None or post.finding is None or post.finding.confidence < ON:
         return False
     return post.priority.rank > post.told.rank
+
+
+def _hidden_to_us(one: Suppressed, works: Iterable[PlannedWork]) -> int:
+    """Until when works that last so long suppress what was seen last; that very instant if none does."""
+    ends_us = (
+        work.settled_us + STEP_US
+        for work in works
+        if work.suppresses(one.alarm.cause) and work.from_us < one.last_us < work.settled_us + STEP_US
+    )
+    return max(ends_us, default=one.last_us)
 
 
 def _is_undisturbed(finding: Finding | None) -> bool:

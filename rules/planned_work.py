@@ -237,7 +237,12 @@ def spans(works: Iterable[PlannedWork]) -> tuple[Span, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Suppressed:
-    """An alarm whose condition was seen during planned work, and when first: suppressed by design."""
+    """An alarm whose condition was seen during planned work, which suppresses it by design until `to_us`.
+
+    `first_us` and `last_us` are when it was seen first and last.
+    """
 
     alarm: AlarmKey
     first_us: int
+    last_us: int
+    to_us: int

@@ -207,19 +207,20 @@ class Views:
         self._works = works
         self._seen: dict[tuple[PlannedWork, ...], TankLook] = {(): tank}
 
-    def of(self, cause: str) -> tuple[TankLook, bool]:
-        """The tank as a fault of that cause sees it, and whether it is suppressed at this step."""
+    def of(self, cause: str) -> tuple[TankLook, int | None]:
+        """The tank as a fault of that cause sees it, and until when it is suppressed, None if it is not."""
         tank = self._tank
         if cause in NEVER_SUPPRESSED:
-            return tank, False
+            return tank, None
         works = tuple(work for work in self._works if work.suppresses(cause))
-        if any(_is_running(work, tank.end_us) for work in works):
-            return tank, True
+        running = [work.settled_us for work in works if _is_running(work, tank.end_us)]
+        if running:
+            return tank, max(running) + STEP_US
         found = self._seen.get(works)
         if found is None:
             series = {name: self._resettling.behind(look, works) for name, look in tank.series.items()}
             found = self._seen[works] = tank.with_series(series)
-        return found, False
+        return found, None
 
 
 def _is_running(work: PlannedWork, end_us: int) -> bool:

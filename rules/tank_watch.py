@@ -16,7 +16,7 @@ from rules.habits import UNKNOWN, Habits, habits_of
 from rules.heat_model import HeatModel
 from rules.hours import Hours
 from rules.look import Look, TankLook
-from rules.planned_work import PlannedWork, Span, spans
+from rules.planned_work import PlannedWork, Span, Suppressed, spans
 from rules.resettling import Resettling
 from rules.roles import roles_of
 from rules.setup import HOUR_US, SeriesRules, TankRules
@@ -107,15 +107,17 @@ class TankWatch:
                 disturbing = spans(work for work in works if work.disturbs(member.rules.quantity))
                 # The end of a step tells of the cell before it.
                 member.rate.suppress(tuple(Span(one.from_us + 1, one.to_us + STEP_US) for one in disturbing))
-        self.faults.forget_suppressed(spans(works))
+        self.faults.keep_suppressed(works)
 
     @property
-    def suppressed(self) -> Iterable[tuple[AlarmKey, int]]:
-        """Alarms whose condition was seen during planned work, and when first."""
+    def suppressed(self) -> Iterable[Suppressed]:
+        """Alarms whose condition was seen during planned work."""
         yield from self.faults.suppressed
         for member in self.members:
-            if member.rate is not None and member.rate.hidden_us != NEVER:
-                yield AlarmKey(self.rules.name, member.rules.name, "changing_fast"), member.rate.hidden_us
+            rate = member.rate
+            if rate is not None and rate.hidden_us != NEVER:
+                key = AlarmKey(self.rules.name, member.rules.name, "changing_fast")
+                yield Suppressed(key, rate.hidden_us, rate.hidden_last_us, rate.hidden_to_us)
 
     @property
     def causes(self) -> Iterable[AlarmKey]:

@@ -11,10 +11,10 @@ from typing import NamedTuple
 
 from rules.alarm import NEVER, DelayedAlarm
 from rules.baseline import Baseline
-from rules.events import FlagRevised, Priority
+from rules.events import AlarmKey, FlagRevised, Priority
 from rules.flags import Flag
 from rules.limit_watch import LimitWatches
-from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Span, spans, spans_out
+from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Span, Suppressed, spans, spans_out
 from rules.probe_watch import ProbeWatch, flat, plausible
 from rules.quality.companions import Companions
 from rules.quality.disturbed import is_disturbed, without_disturbed
@@ -117,13 +117,16 @@ class SeriesWatch:
             self._silence.suppress(spans(work for work in works if work.suppresses("probe_silent")))
         self._set_wake()
 
-    def suppressed(self, clock_us: int) -> Iterable[tuple[str, int]]:
-        """Causes of alarms whose condition was seen during planned work, and when first."""
+    def suppressed(self, clock_us: int) -> Iterable[Suppressed]:
+        """Alarms whose condition was seen during planned work."""
+        tank, name = self.rules.tank, self.rules.name
         for cause, delays in self._by_reading():
             if delays.hidden_us != NEVER:
-                yield cause, delays.hidden_us
-        if self._silence is not None and (hidden_us := self._silence.hidden_us(clock_us)) != NEVER:
-            yield "probe_silent", hidden_us
+                seen_us = delays.hidden_us, delays.hidden_last_us
+                yield Suppressed(AlarmKey(tank, name, cause), *seen_us, delays.hidden_to_us)
+        silence = self._silence
+        if silence is not None and (hidden_us := silence.hidden_us(clock_us)) != NEVER:
+            yield Suppressed(AlarmKey(tank, name, "probe_silent"), hidden_us, clock_us, silence.due_us)
 
     def remember(self, last_us: int, value: float) -> None:
         """Take over the last reading where none has been judged: its silence counts from there."""

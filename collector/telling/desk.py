@@ -152,8 +152,10 @@ class Desk:
         self._messages += self.test_rings.turn(self.people, now_us)
 
     def suppress(self, alarms: Iterable[AlarmKey], now_us: int) -> None:
-        """Know which alarms planned work suppresses by design now."""
-        self.lives.suppress(alarms, now_us)
+        """Know which alarms planned work suppresses by design now; what is wrong behind it rings."""
+        released = self.lives.suppress(alarms, now_us)
+        for number in self.numbers_of(released):
+            self.settle(number, now_us)
 
     @property
     def wakes_us(self) -> int | None:

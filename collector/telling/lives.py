@@ -74,17 +74,20 @@ class Lives:
         ends = (life.wakes_us for life in self._lives.values())
         return min((one for one in ends if one is not None), default=None)
 
-    def suppress(self, alarms: Iterable[AlarmKey], now_us: int) -> None:
-        """Take over which alarms planned work suppresses by design now."""
+    def suppress(self, alarms: Iterable[AlarmKey], now_us: int) -> list[AlarmKey]:
+        """Take over which alarms planned work suppresses by design now; return those released."""
         wanted = set(alarms)
+        released = []
         for alarm, life in list(self._lives.items()):
             is_held = any(hold.kind is AlarmState.SUPPRESSED for hold in life.holds)
             if is_held and alarm not in wanted:
                 self.release(alarm, AlarmState.SUPPRESSED, now_us, "planned work")
+                released.append(alarm)
             elif is_held:
                 wanted.discard(alarm)
         for alarm in sorted(wanted, key=lambda one: (one.tank, one.series, one.cause)):
             self.hold(alarm, Hold(AlarmState.SUPPRESSED, now_us, None, "planned work", ""))
+        return released
 
     def settle(self, active: Iterable[AlarmKey], now_us: int) -> None:
         """After a start: agree with which alarms are active, where an older version recorded no life."""

@@ -48,10 +48,10 @@ def test_what_planned_work_suppresses_is_listed(store: Store, configuration: Con
     on = PlannedWork("reef", "probe_cleaning", NOW - HOUR // 2, NOW + HOUR // 4)
     store.commit(Commit(NOW, NOW, planned_work=[on]))
     hidden = [
-        Suppressed(AlarmKey("reef", "temperature", "probe_out_of_range"), NOW - HOUR // 3),
+        Suppressed(AlarmKey("reef", "temperature", "probe_out_of_range"), NOW - HOUR // 3, NOW, NOW + HOUR),
         # Of works that are long over, and of a tank that is not configured any more.
-        Suppressed(AlarmKey("reef", "temperature", "leak"), NOW - 9 * HOUR),
-        Suppressed(AlarmKey("pond", "temperature", "leak"), NOW - HOUR // 3),
+        Suppressed(AlarmKey("reef", "temperature", "leak"), NOW - 9 * HOUR, NOW - 8 * HOUR, NOW - 7 * HOUR),
+        Suppressed(AlarmKey("pond", "temperature", "leak"), NOW - HOUR // 3, NOW, NOW + HOUR),
     ]
     path = configuration.store.path
     with serve_in_thread(

@@ -132,6 +132,19 @@ def test_a_limit_crossed_and_left_during_work_does_not_ring_and_is_counted():
     assert engine.suppressed == ()
 
 
+@pytest.mark.parametrize(("end_min", "to_min"), [(120, 180), (95, 155), (200, 260)])
+def test_until_when_an_alarm_is_suppressed_follows_the_end_of_the_work(end_min, to_min):
+    engine = engine_of(limit(26.0, is_high=True))
+    engine.plan_work([work()])
+    values = np.full(101, 25.0)
+    values[70:] = 27.0
+    engine.advance(readings(values))
+    engine.plan_work([work(to_min=end_min)])
+    (hidden,) = engine.suppressed
+    seen_min = [(us - BEGIN_US) // MINUTE for us in (hidden.first_us, hidden.last_us, hidden.to_us)]
+    assert seen_min == [70, 100, to_min]
+
+
 @pytest.mark.parametrize(
     ("back_at_min", "rings"), [(179, False), (180, False), (182, False), (183, True)], ids=str
 )

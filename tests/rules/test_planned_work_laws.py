@@ -21,6 +21,7 @@ from rules import (
 )
 from rules.flags import Flag
 from rules.planned_work import NEVER_SUPPRESSED
+from rules.trace import STEP_US
 from tests.strategies import START_US, cuts, eventful_rules, streams
 
 SECOND = 1_000_000
@@ -105,6 +106,26 @@ def test_nothing_that_work_suppresses_begins_or_ends_during_it(stream, plan):
             is_of_it = one.suppresses(alarm.cause) or alarm.cause.endswith("_limit")
             if alarm.tank == one.tank and is_of_it and one.disturbs(quantity[alarm.tank, alarm.series]):
                 assert not one.from_us < event.at_us < one.settled_us
+
+
+@settings(max_examples=100, deadline=None)
+@given(wanderings, plans)
+def test_what_is_suppressed_until_an_instant_is_not_raised_before_it_and_may_be_after(stream, plan):
+    engine = Engine(eventful_rules())
+    engine.plan_work(plan)
+    held = {}
+    for place in range(len(stream)):
+        one_reading = slice(place, place + 1)
+        block = Block(stream.times_us[one_reading], stream.values[one_reading], stream.series[one_reading])
+        for event in engine.advance(block).events:
+            if isinstance(event, AlarmRaised):
+                assert event.at_us >= held.get(event.alarm, event.at_us)
+        for one in engine.suppressed:
+            assert one.first_us <= one.last_us <= one.to_us
+            assert one.to_us <= max(work.settled_us for work in plan) + STEP_US
+            held[one.alarm] = one.to_us
+    engine.plan_work([])
+    assert engine.suppressed == ()
 
 
 def test_the_laws_above_are_not_empty():

@@ -155,6 +155,25 @@ def test_suppressed_by_design_is_shown_and_ends_with_the_work():
     assert [life.state.value for life in played.recorded.lives.values()] == ["normal"]
 
 
+def test_what_is_wrong_behind_the_work_rings_whichever_is_heard_first():
+    """The engine may raise an alarm just before the desk hears that the work no longer suppresses it."""
+    for is_heard_first in (True, False):
+        played = Played()
+        alarm = key()
+        played.desk.suppress([alarm], played.now_us)
+        played.pass_(HOUR)
+        if is_heard_first:
+            played.desk.suppress([], played.now_us)
+        played.raise_()
+        if not is_heard_first:
+            assert played.state() == "suppressed by design"
+            assert played.told == []
+            played.desk.suppress([], played.now_us)
+        played.pass_(MINUTE)
+        assert [one.kind for one in played.told] == ["opened"]
+        assert played.state() == "unacknowledged"
+
+
 def test_nobodys_morning_is_no_end():
     played = Played(person("sam"))
     played.people = ()
