@@ -37,12 +37,12 @@ class ThreadRecord(NamedTuple):
 
 
 class Withdrawal(NamedTuple):
-    """Messages of an incident that are needed no more, unless they have been delivered.
+    """Messages of an incident, or of none, that are needed no more, unless they have been delivered.
 
     Empty `person` and `kinds` stand for any. What is being sent at this moment is spared by `is_waiting`.
     """
 
-    incident: int
+    incident: int | None
     person: str = ""
     kinds: tuple[str, ...] = ()
     is_waiting: bool = False

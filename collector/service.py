@@ -45,7 +45,16 @@ from collector.learning import (
 )
 from collector.liveness import SignOfLife, Systemd, WebSign
 from collector.mqtt import Session
-from collector.notices import BROKER_NOTE, OUTAGE_NOTE, BrokerAway, Notices, Outage, missed
+from collector.notices import (
+    BROKER_NOTE,
+    OUTAGE_NOTE,
+    WORK_NOTE,
+    BrokerAway,
+    Notices,
+    Outage,
+    WorkOver,
+    missed,
+)
 from collector.problems import ProblemLog
 from collector.publishing import Publisher
 from collector.requests import Plan
@@ -180,7 +189,7 @@ class Service:
             notices=self._notices.drain,
             commit_interval_s=configuration.store.commit_interval_s,
         )
-        plan = Plan(
+        self._plan = Plan(
             self._reader.known_works(),
             [tank.name for tank in configuration.tanks],
             configuration.works,
@@ -192,7 +201,7 @@ class Service:
             [tank.name for tank in configuration.tanks],
             [(one.tank, one.name) for one in configuration.series],
         )
-        self._asking = Asking(self._reader, self._intake, plan, answering, clock)
+        self._asking = Asking(self._reader, self._intake, self._plan, answering, clock)
         # As of the last round, for the thread of the page.
         self._suppressed: tuple[Suppressed, ...] = ()
         self._serve_page(stack)
@@ -281,12 +290,15 @@ class Service:
                     lambda from_us, to_us: missed(reader, configuration, self._ids, from_us, to_us),
                 ),
                 BrokerAway(store.note(BROKER_NOTE), f"{mqtt.host}:{mqtt.port}", zone, mqtt.outage_after_us),
+                WorkOver(
+                    store.note(WORK_NOTE),
+                    configuration,
+                    lambda: self._plan.works,
+                    lambda: self._suppressed,
+                ),
             ],
-            lambda priority: (
-                (person.name, channel)
-                for person in configuration.people
-                for channel in channel_names(person.urls_for(priority))
-            ),
+            self._desk.people,
+            zone,
         )
 
     def _turn_notices(self) -> bool:

@@ -310,7 +310,7 @@ class Intake:
             alarms=alarms,
             incidents=telling.records,
             messages=[*telling.messages, *noticed.messages],
-            withdrawals=telling.withdrawals,
+            withdrawals=[*telling.withdrawals, *noticed.withdrawals],
             lives=telling.lives,
             threads=telling.threads,
             test_rings=telling.test_rings,

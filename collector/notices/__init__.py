@@ -1,4 +1,4 @@
-"""What the service tells of itself: that it was away, and that its broker is.
+"""What the service tells beside incidents: that it was away, that its broker is, that work lasts too long.
 
 Such a notice belongs to no incident. It goes into the outbox with the note that it was told, in one commit,
 so that a kill neither loses nor repeats it.
@@ -10,14 +10,18 @@ from collector.notices.missed import Missed, missed
 from collector.notices.notice import Noticed, Notices
 from collector.notices.outage import NOTE as OUTAGE_NOTE
 from collector.notices.outage import Outage
+from collector.notices.work_over import NOTE as WORK_NOTE
+from collector.notices.work_over import WorkOver
 
 __all__ = [
     "BROKER_NOTE",
     "OUTAGE_NOTE",
+    "WORK_NOTE",
     "BrokerAway",
     "Missed",
     "Noticed",
     "Notices",
     "Outage",
+    "WorkOver",
     "missed",
 ]

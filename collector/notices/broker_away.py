@@ -11,6 +11,7 @@ from collector.wording.times import clock_text, duration_text
 from rules import MICROSECONDS, Priority
 
 NOTE = "broker away since"
+KINDS = ("broker_away", "broker_back")
 # A line that breaks again and again has not come back.
 STEADY_US = 60 * MICROSECONDS
 
@@ -51,7 +52,7 @@ class BrokerAway:
             f"The broker at {self._broker} cannot be reached since {since}: no probe is heard, and no alarm "
             "can ring. Is it running? Has the network failed? Look at the tank."
         )
-        notice = Notice("broker_away", "Nothing is watched: the broker is away", body, Priority.HIGH)
+        notice = Notice("broker_away", "Nothing is watched: the broker is away", body, Priority.HIGH, KINDS)
         return Turn(notice, {NOTE: str(self._since_us)})
 
     def _be_back(self, now_us: int) -> Turn | None:
@@ -70,4 +71,4 @@ class BrokerAway:
             f"It was away for {duration_text(back_us - since_us)}, since "
             f"{clock_text(since_us, now_us, self._time_zone)}. The tank is watched again."
         )
-        return Turn(Notice("broker_back", "The broker is back", body, Priority.LOW), {NOTE: ""})
+        return Turn(Notice("broker_back", "The broker is back", body, Priority.LOW, KINDS), {NOTE: ""})

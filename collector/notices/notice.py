@@ -2,27 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import NamedTuple, Protocol, TypeAlias
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple, Protocol
 
+from collector.alarm_record import Withdrawal
 from collector.messages import NewMessage
+from collector.telling import Person, present
 from rules import Priority
 
 
 class Notice(NamedTuple):
-    """What is told: `kind` says why, the words keep to the measure of every message."""
+    """What is told: `kind` says why, the words keep to the measure of every message.
+
+    `overtakes` are kinds that are needed no more where they still wait for somebody's morning. What helps
+    only now (`waits` False) is not told to who sleeps.
+    """
 
     kind: str
     title: str
     body: str
     priority: Priority
+    overtakes: tuple[str, ...] = ()
+    waits: bool = True
 
 
 class Noticed(NamedTuple):
-    """What goes into the next commit: messages, and notes by key that become so with them."""
+    """What goes into the next commit: messages, those needed no more, and notes by key."""
 
     messages: Sequence[NewMessage] = ()
     notes: Mapping[str, str] = {}
+    withdrawals: Sequence[Withdrawal] = ()
 
 
 class Turn(NamedTuple):
@@ -40,10 +49,6 @@ class Source(Protocol):
         ...
 
 
-# Person and channel of everybody who is told of a priority.
-Channels: TypeAlias = Callable[[Priority], Iterable[tuple[str, str]]]
-
-
 class Notices:
     """Asks its sources, and hands out what goes into the next commit.
 
@@ -51,13 +56,16 @@ class Notices:
     ----------
     sources
         Those that may have something to tell.
-    channels
-        Who is told, over which channels.
+    people
+        Those who can be told. Nobody is told who is away, or at night what does not ring at night.
+    zone
+        The time zone of their nights.
     """
 
-    def __init__(self, sources: Sequence[Source], channels: Channels) -> None:
-        self._sources, self._channels = tuple(sources), channels
+    def __init__(self, sources: Sequence[Source], people: Sequence[Person], zone: str) -> None:
+        self._sources, self._people, self._zone = tuple(sources), tuple(people), zone
         self._messages: list[NewMessage] = []
+        self._withdrawals: list[Withdrawal] = []
         self._notes: dict[str, str] = {}
 
     def turn(self, now_us: int, *, is_connected: bool, is_catching_up: bool) -> bool:
@@ -69,24 +77,30 @@ class Notices:
             self._notes.update(said.notes)
             if said.notice is not None:
                 self._messages += self._letters(said.notice, now_us)
+                if said.notice.overtakes:
+                    self._withdrawals.append(Withdrawal(None, kinds=said.notice.overtakes, is_waiting=True))
         return bool(self._messages or self._notes)
 
     def drain(self) -> Noticed:
         """Give it up."""
-        noticed = Noticed(tuple(self._messages), dict(self._notes))
-        self._messages, self._notes = [], {}
+        noticed = Noticed(tuple(self._messages), dict(self._notes), tuple(self._withdrawals))
+        self._messages, self._notes, self._withdrawals = [], {}, []
         return noticed
 
     def _letters(self, notice: Notice, now_us: int) -> Iterable[NewMessage]:
-        for person, channel in self._channels(notice.priority):
-            yield NewMessage(
-                incident=None,
-                kind=notice.kind,
-                person=person,
-                channel=channel,
-                created_us=now_us,
-                not_before_us=now_us,
-                title=notice.title,
-                body=notice.body,
-                priority=notice.priority,
-            )
+        for person in present(self._people, now_us, self._zone):
+            from_us = person.told_from_us(notice.priority, now_us, self._zone)
+            if from_us > now_us and not notice.waits:
+                continue
+            for channel in person.channels[notice.priority]:
+                yield NewMessage(
+                    incident=None,
+                    kind=notice.kind,
+                    person=person.name,
+                    channel=channel,
+                    created_us=now_us,
+                    not_before_us=from_us,
+                    title=notice.title,
+                    body=notice.body,
+                    priority=notice.priority,
+                )

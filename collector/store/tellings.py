@@ -44,7 +44,7 @@ def withdraw_messages(connection: sqlite3.Connection, withdrawals: Sequence[With
     One that is being sent at this moment and arrives is done all the same.
     """
     connection.executemany(
-        "UPDATE outbox SET state = 'given_up', withdrawn_us = :now WHERE incident = :incident"
+        "UPDATE outbox SET state = 'given_up', withdrawn_us = :now WHERE incident IS :incident"
         " AND state = 'waiting' AND :person IN ('', person)"
         " AND (:kinds = '[]' OR kind IN (SELECT value FROM json_each(:kinds)))"
         " AND NOT (:is_waiting AND EXISTS("

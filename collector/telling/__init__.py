@@ -6,7 +6,7 @@ recorded and sent goes out.
 
 from collector.telling.answering import Answering
 from collector.telling.desk import Changes, Desk
-from collector.telling.people import Person, people_of
+from collector.telling.people import Person, people_of, present
 from collector.telling.restart import restored_desk
 
-__all__ = ["Answering", "Changes", "Desk", "Person", "people_of", "restored_desk"]
+__all__ = ["Answering", "Changes", "Desk", "Person", "people_of", "present", "restored_desk"]

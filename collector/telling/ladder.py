@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from collector.telling.pace import Pace
-from collector.telling.people import Person
+from collector.telling.people import Person, present
 from rules import Priority
 
 
@@ -57,14 +57,14 @@ def advance(
     """Take the step that is due at `now_us`; without one it waits for a morning, or nothing is left."""
     pace = paces[priority]
     order = [one for one in people if one.channels.get(priority)]
-    present = [one for one in order if not one.is_away(now_us, zone)] or order
-    left = _with_turns_left(progress, pace, present)
+    there = present(order, now_us, zone)
+    left = _with_turns_left(progress, pace, there)
     person = next((one for one in order if one.name == progress.person), None)
     ends_us = progress.turn_from_us + pace.next_us if left and pace.next_us is not None else None
     is_in_turn = 0 < progress.rings < pace.rings and (ends_us is None or now_us < ends_us)
-    if is_in_turn and person is not None and person in present:
+    if is_in_turn and person is not None and person in there:
         if person.can_be_rung(priority, now_us, zone):
-            return Step(person, is_repeat=True), _rung(progress, pace, present, now_us)
+            return Step(person, is_repeat=True), _rung(progress, pace, there, now_us)
         if not left:
             return None, replace(progress, next_us=person.morning_us(now_us, zone), waits=True)
     if not left:
@@ -85,7 +85,7 @@ def advance(
     )
     # In the next round the only person there is has a new turn, and reads the same again.
     is_repeat = chosen.name == progress.person and bool(progress.turns)
-    return Step(chosen, is_repeat), _rung(begun, pace, present, now_us)
+    return Step(chosen, is_repeat), _rung(begun, pace, there, now_us)
 
 
 def _with_turns_left(progress: Progress, pace: Pace, people: Sequence[Person]) -> list[Person]:

@@ -76,6 +76,15 @@ class Person:
         """Whether a message of that priority need not wait for the morning."""
         return priority in self.rings_at_night or self.night_ends_us(at_us, zone) is None
 
+    def told_from_us(self, priority: Priority, at_us: int, zone: str) -> int:
+        """From when a message of that priority may be sent: at once, or in the morning."""
+        return at_us if self.can_be_rung(priority, at_us, zone) else self.morning_us(at_us, zone)
+
+
+def present(people: Sequence[Person], at_us: int, zone: str) -> Sequence[Person]:
+    """Those who are not away; everybody if all are: an absence must not silence an alarm."""
+    return [one for one in people if not one.is_away(at_us, zone)] or people
+
 
 def people_of(
     configuration: Configuration, channel_names: Callable[[Sequence[str]], Sequence[str]]

@@ -12,6 +12,7 @@ from collector.notices import OUTAGE_NOTE, Missed, Notices, Outage, missed
 from collector.store import Commit, Store, StoreReader
 from rules import HOUR_US
 from tests.intake.parts import MINUTE, SECOND, START_US, configuration
+from tests.telling.parts import person
 
 NOTHING = Missed((), ())
 
@@ -29,7 +30,8 @@ class Service:
             last_us = reader.last_commit_us
         note = self.store.note(OUTAGE_NOTE)
         outage = Outage(note, last_us, now_us, "UTC", 10 * MINUTE, lambda *_: found)
-        self.notices = Notices([outage], lambda _: [("sam", "json"), ("kim", "mailto")])
+        people = [person("sam", channels=("json",)), person("kim", channels=("mailto",))]
+        self.notices = Notices([outage], people, "UTC")
 
     def round(self, *, is_live: bool) -> None:
         self.notices.turn(self.now_us, is_connected=is_live, is_catching_up=not is_live)

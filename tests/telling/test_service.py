@@ -115,3 +115,26 @@ def test_who_is_away_by_the_file_is_passed_over(live) -> None:
         home.alarm()
         home.until(lambda: kim.rings)
         assert sam.rings == []
+
+
+def test_work_that_lasts_longer_than_announced_is_asked_about_before_it_rings(
+    live, broker: Mosquitto
+) -> None:
+    """Two minutes of cleaning settle for thirty: asked at minute 17, rung from minute 32 on."""
+    with WebReceiver() as sam:
+        home = live({"sam": sam.url})
+        ask = '{"id": "1", "do": "begin_work", "kind": "probe_cleaning", "for": "2 min"}'
+        assert broker.publish("brinebell/reef/requests", ask)
+        home.until(lambda: "begin probe cleaning in reef for 2 min: planned" in home.log)
+        end = time.monotonic() + 60
+        while not home.rows() and time.monotonic() < end:
+            home.read(28.0)
+        assert [(person, kind) for person, kind, _ in home.rows()] == [("sam", "work_over")]
+        home.until(lambda: sam.rings)
+        title, body = sam.rings[0]
+        assert title.startswith("Still at work? Probe cleaning was over at 12:")
+        assert body.startswith("Not back to normal: too high (Temperature). It rings from 12:")
+        assert not home.incidents()
+        while len(home.rows()) == 1 and time.monotonic() < end:
+            home.read(28.0)
+        assert [kind for _, kind, _ in home.rows()] == ["work_over", "opened"]
