@@ -18,6 +18,7 @@ from typing import NamedTuple
 from collector.alarm_record import LifeChange, RingTest, ThreadRecord, Withdrawal
 from collector.configuration import Configuration
 from collector.messages import NewMessage
+from collector.telling.comes_and_goes import first_step_us
 from collector.telling.ladder import Progress, Step, advance
 from collector.telling.letters import Waited, letter, morning_letter, zone_of
 from collector.telling.lives import Lives
@@ -41,11 +42,11 @@ from rules import (
     Priority,
 )
 
-# An alarm that comes and goes rings so often within an hour; what comes then waits until the hour is over.
-RINGS_AN_HOUR = 3
 # Ended and seen: remembered only to know what comes and goes. Not seen: until nobody asks any more.
 _SEEN_KEPT_US = HOUR_US
 _UNSEEN_KEPT_US = 30 * 24 * HOUR_US
+# Who has been told so many names of one incident looks at the list.
+MOST_NAMES = 3
 _LONGEST_NIGHT_US = 26 * HOUR_US
 _UNACKNOWLEDGED = AlarmState.UNACKNOWLEDGED
 _RINGS = ("opened", "worsened", "again", "next", "back")
@@ -192,6 +193,7 @@ class Desk:
         """An incident has opened, or something has joined it."""
         incident = event.incident
         number = incident.number
+        before = self.incidents.get(number, incident)
         self.incidents[number] = incident
         thread = self.threads.get(number) or Thread(number, alarm or incident.alarms[0], incident.priority)
         if alarm is not None:
@@ -207,6 +209,17 @@ class Desk:
             self.begin(number, "worsened" if thread.told else thread.kind, now_us)
         else:
             self.settle(number, now_us)
+            if incident.cause != before.cause:
+                self._rename(incident, now_us)
+
+    def _rename(self, incident: Incident, now_us: int) -> None:
+        """Tell quietly that another cause is likelier now; a ring that goes on says so by itself."""
+        thread = self.threads[incident.number]
+        if thread.progress.next_us is not None or thread.renamed >= MOST_NAMES:
+            return
+        self.keep(replace(thread, renamed=thread.renamed + 1))
+        self._withdrawals.append(Withdrawal(incident.number, kinds=("renamed",), is_waiting=True))
+        self._tell_quietly(thread, incident, "renamed", now_us)
 
     def _take_for_seen(self, alarm: AlarmKey, thread: Thread, now_us: int) -> None:
         """What joins an incident without making it worse is covered by its answer."""
@@ -232,10 +245,8 @@ class Desk:
         waits = thread.progress.waits and not thread.told
         progress = thread.progress if waits else replace(thread.progress, next_us=None, waits=False)
         self.keep(replace(thread, ended_us=incident.ended_at_us, progress=progress))
-        self._withdrawals.append(Withdrawal(incident.number, kinds=("again", "next")))
-        told = [one for one in self.people if one.name in thread.told]
-        for person in told:
-            self._message(person, incident, "ended", Priority.LOW, now_us)
+        self._withdrawals.append(Withdrawal(incident.number, kinds=("again", "next", "renamed")))
+        self._tell_quietly(thread, incident, "ended", now_us)
 
     def _stop_if_seen(self, alarm: AlarmKey, now_us: int) -> None:
         number = self._incident_of.get(alarm)
@@ -306,7 +317,9 @@ class Desk:
     def begin(self, number: int, kind: str, now_us: int) -> None:
         """Ring from the first person on."""
         thread, incident = self.threads[number], self.incidents[number]
-        next_us = now_us if kind == "worsened" else self._first_step_us(thread, incident.priority, now_us)
+        next_us = now_us
+        if kind != "worsened":
+            next_us = first_step_us(thread, incident.priority, self.threads.values(), now_us)
         self._withdrawals.append(Withdrawal(number, kinds=_RINGS, is_waiting=True))
         self.keep(
             replace(
@@ -328,20 +341,6 @@ class Desk:
         if self.threads.get(thread.incident) != thread:
             self.threads[thread.incident] = thread
             self._changed[thread.incident] = None
-
-    def _first_step_us(self, thread: Thread, priority: Priority, now_us: int) -> int:
-        """Now; later where this very alarm has come and gone too often within the hour."""
-        rung = sorted(
-            one.rung_us
-            for one in self.threads.values()
-            if one.first == thread.first
-            and one.incident != thread.incident
-            and one.priority.rank >= priority.rank
-            and one.rung_us is not None
-            and now_us - HOUR_US < one.rung_us <= now_us
-            and one.told
-        )
-        return now_us if len(rung) < RINGS_AN_HOUR else rung[-RINGS_AN_HOUR] + HOUR_US
 
     def _is_due(self, thread: Thread, now_us: int) -> bool:
         """Whether its next step is to be taken; also where it lies farther off than any does.
@@ -374,6 +373,12 @@ class Desk:
         self, person: Person, incident: Incident, kind: str, priority: Priority, now_us: int
     ) -> None:
         self._messages += letter(person, incident, kind, priority, self._configuration, now_us)
+
+    def _tell_quietly(self, thread: Thread, incident: Incident, kind: str, now_us: int) -> None:
+        """Tell those who were told of it, on the channels of what is low."""
+        for person in self.people:
+            if person.name in thread.told:
+                self._message(person, incident, kind, Priority.LOW, now_us)
 
     def _tell_morning(self, person: Person, threads: Sequence[Thread], now_us: int) -> None:
         """One message for all that waited; a single alarm that still stands reads as by day."""

@@ -61,6 +61,6 @@ def morning_letter(
 
 def _kind(kind: str) -> Kind:
     match kind:
-        case "worsened" | "again" | "next" | "back" | "ended":
+        case "worsened" | "again" | "next" | "back" | "renamed" | "ended":
             return kind
     return "opened"

@@ -30,6 +30,8 @@ class Thread:
         Who was told, in that order.
     answer, who, answered_us, until_us
         "acknowledged" or a hold's state, by whom, when, until when; "" while nobody has answered.
+    renamed
+        How often another cause was told than at first.
     """
 
     incident: int
@@ -45,6 +47,7 @@ class Thread:
     answered_us: int | None = None
     until_us: int | None = None
     ended_us: int | None = None
+    renamed: int = 0
 
     @property
     def is_ringing(self) -> bool:

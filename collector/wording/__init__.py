@@ -28,7 +28,7 @@ BODY_WORDS = 34
 # The longest value that people write; beyond it stands a power of ten.
 _VALUE_CHARACTERS = 14
 
-Kind: TypeAlias = Literal["opened", "worsened", "again", "next", "back", "ended"]
+Kind: TypeAlias = Literal["opened", "worsened", "again", "next", "back", "renamed", "ended"]
 
 # What comes before the rest where it is not told for the first time.
 _FIRST: Mapping[str, str] = MappingProxyType(
@@ -37,6 +37,7 @@ _FIRST: Mapping[str, str] = MappingProxyType(
         "again": "Not acknowledged yet.",
         "next": "Nobody has acknowledged yet.",
         "back": "Shelving is over.",
+        "renamed": "Looks like this now.",
     }
 )
 

@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 
 from collector.alarm_requests import Acknowledge, Shelve
+from collector.telling.desk import MOST_NAMES
 from rules import Priority
 from tests.telling.parts import HOUR, MINUTE, NOON, SECOND, Played, at, person
 
@@ -99,6 +100,50 @@ def test_what_joins_an_acknowledged_incident_without_making_it_worse_is_taken_fo
     assert {life.state.value for life in played.desk.lives.states.values()} == {"acknowledged"}
 
 
+def test_a_likelier_cause_is_told_quietly_where_no_ring_goes_on_to_say_it():
+    """The engine names an incident by its surest cause; here a limit, then the fault behind it."""
+    played = Played()
+    played.raise_("over_limit", Priority.HIGH)
+    played.ask(Acknowledge("", 1))
+    played.pass_(MINUTE)
+    played.raise_("heater_stuck_on", Priority.HIGH)
+    assert [(one.person, one.kind, one.priority) for one in played.messages[1:]] == [
+        ("sam", "renamed", Priority.LOW)
+    ]
+    assert played.messages[-1].title.startswith("Heater stuck on: ")
+    assert played.messages[-1].body.startswith("Looks like this now. ")
+    assert played.state() == "acknowledged"
+    # The same name again is no news.
+    played.pass_(MINUTE)
+    played.raise_("changing_fast", Priority.HIGH)
+    assert len(played.messages) == 2
+
+
+def test_a_likelier_cause_waits_for_the_next_ring_where_one_is_to_come():
+    played = Played()
+    played.raise_("over_limit")
+    played.raise_("heater_stuck_on")
+    assert [one.kind for one in played.told] == ["opened"]
+    played.pass_(6 * MINUTE)
+    assert [one.kind for one in played.told] == ["opened", "again"]
+    assert played.messages[-1].title.startswith("Heater stuck on: ")
+
+
+def test_many_names_of_one_incident_are_told_three_times_at_most():
+    played = Played()
+    played.raise_("over_limit", Priority.HIGH)
+    played.ask(Acknowledge("", 1))
+    for cause in ("probe_noisy", "heater_stuck_on", "mains_power_lost"):
+        played.raise_(cause, Priority.HIGH)
+        played.pass_(MINUTE)
+    for _ in range(3):
+        for cause in ("mains_power_lost", "heater_stuck_on"):
+            played.return_(cause)
+            played.raise_(cause, Priority.HIGH)
+            played.pass_(MINUTE)
+    assert [one.kind for one in played.told].count("renamed") == MOST_NAMES
+
+
 def test_a_crossed_danger_line_rings_again_after_acknowledgement_from_the_first_person_on():
     played = Played()
     played.raise_()
@@ -127,7 +172,8 @@ def test_a_danger_line_that_is_much_nearer_than_was_told_rings_again(left_min, i
     played.ask(Acknowledge("", 1))
     played.pass_(HOUR)
     played.raise_("mains_power_lost", danger_at_us=played.now_us + left_min * MINUTE)
-    assert played.told[1:] == ([("13:00", "sam", "worsened")] if is_told else [])
+    # Where no danger is nearer, the likelier cause is all that is told.
+    assert played.told[1:] == [("13:00", "sam", "worsened" if is_told else "renamed")]
 
 
 def test_high_waits_for_the_morning_and_low_too():
