@@ -9,6 +9,9 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+# Under which the service notes its clock, for commands in other processes.
+NOTE = "clock"
+
 
 def _wall_us() -> int:
     return time.time_ns() // 1000
@@ -45,6 +48,21 @@ class Clock:
             return wall_us
         start_us = self._wall_start_us if self.start_us is None else self.start_us
         return start_us + int((wall_us - self._wall_start_us) * self.rate)
+
+    def note(self) -> str:
+        """What `of_note` needs to go on with this clock; "" for the wall clock."""
+        if self.start_us is None and self.rate == 1.0:
+            return ""
+        return f"{self.now_us()} {self.wall()} {self.rate!r}"
+
+    @classmethod
+    def of_note(cls, note: str | None, wall: Callable[[], int] = _wall_us) -> Clock:
+        """The clock that made a note, in another process or later; the wall clock without one."""
+        if not note:
+            return cls(wall=wall)
+        tank_us, wall_us, rate = note.split()
+        gone_us = int((wall() - int(wall_us)) * float(rate))
+        return cls(int(tank_us) + gone_us, float(rate), wall)
 
     def wall_seconds(self, tank_us: int) -> float:
         """How many wall seconds a stretch of tank time takes."""

@@ -19,6 +19,7 @@ from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from types import FrameType
 
+from collector.clock import NOTE as CLOCK_NOTE
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.delivery import DeliveryWorker, channel_names
@@ -123,6 +124,8 @@ class Service:
         self._ids = self._store.register(configuration.series)
         digest = hashlib.sha256(configuration.text.encode()).hexdigest()
         self._store.record_configuration(configuration.text, digest, clock.now_us())
+        # For commands, which count "for 1 h" from the same now.
+        self._store.set_note(CLOCK_NOTE, clock.note())
         self._reader = stack.enter_context(StoreReader(path))
         self._judge = self._start_judge()
         self._desk = restored_desk(

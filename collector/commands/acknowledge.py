@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from collector.commands.asking import add_what_argument, ask_and_tell, which
+from collector.commands.asking import add_what_argument, ask_and_tell, now_of_service, which
 from collector.commands.configuration_argument import add_configuration_argument
 
 SUMMARY = "say that you have seen an incident and see to it: it stops ringing, and nobody else is told"
@@ -21,13 +21,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Ask the service and print its answer; 1 if it could not be done, or not yet."""
     from collector.alarm_requests import Acknowledge, AnswerTestRing
-    from collector.clock import Clock
     from collector.errors import ConfigError
     from collector.settings import load_configuration
     from collector.settings.suggestions import instead_of
 
     configuration = load_configuration(arguments.config)
-    now_us = Clock().now_us()
+    now_us = now_of_service(configuration)
     if arguments.what == "test":
         known = [one.name for one in configuration.people]
         if arguments.person and arguments.person not in known:

@@ -75,6 +75,20 @@ def tank_name(name: str | None, configuration: Configuration) -> str:
     return name
 
 
+def now_of_service(configuration: Configuration) -> int:
+    """Now on the clock of the service, which runs faster in a demo; the wall clock where none has run yet."""
+    from collector.clock import NOTE, Clock
+    from collector.errors import StoreError
+    from collector.store import StoreReader
+
+    try:
+        with StoreReader(configuration.store.path) as reader:
+            note = reader.note(NOTE)
+    except StoreError:
+        note = None
+    return Clock.of_note(note).now_us()
+
+
 def ask(configuration: Configuration, asked: Asked, now_us: int) -> Answer | None:
     """Write a request down and wait for its answer; None, and said so, if none came."""
     import time

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from collector.commands.asking import now_of_service
 from collector.commands.configuration_argument import add_configuration_argument
 
 if TYPE_CHECKING:
@@ -39,7 +40,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print them; 0 also if there are none."""
-    from collector.clock import Clock
     from collector.errors import ConfigError
     from collector.settings import load_configuration
     from collector.store import StoreReader
@@ -59,7 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     elif not records:
         print("No incident so far.")
     else:
-        print(_table_text(records, configuration, Clock().now_us()))
+        print(_table_text(records, configuration, now_of_service(configuration)))
     return 0
 
 

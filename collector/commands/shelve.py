@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from collector.commands.asking import add_what_argument, ask_and_tell, which
+from collector.commands.asking import add_what_argument, ask_and_tell, now_of_service, which
 from collector.commands.configuration_argument import add_configuration_argument
 
 SUMMARY = "put an incident off for an hour or until morning; it rings again then, or sooner if it gets worse"
@@ -27,12 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Ask the service and print its answer; 1 if it could not be done, or not yet."""
     from collector.alarm_requests import Shelve
-    from collector.clock import Clock
     from collector.settings import load_configuration
     from collector.units import parse_duration
 
     configuration = load_configuration(arguments.config)
-    now_us = Clock().now_us()
+    now_us = now_of_service(configuration)
     until_us = None if arguments.until_morning else now_us + parse_duration(arguments.lasts)
     asked = Shelve(
         **which(arguments.what, arguments.tank, configuration), why=arguments.why, until_us=until_us

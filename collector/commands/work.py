@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from collector.commands.asking import REFUSED, ask, tank_name
+from collector.commands.asking import REFUSED, ask, now_of_service, tank_name
 from collector.commands.configuration_argument import add_configuration_argument
 
 if TYPE_CHECKING:
@@ -44,14 +44,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Ask the service and print its answer; 1 if it could not be done, or not yet."""
-    from collector.clock import Clock
     from collector.errors import ConfigError
     from collector.settings import load_configuration
 
     if arguments.step is None and (arguments.lasts or arguments.wait):
         raise ConfigError(f"--for and --in go with `work begin`: {EXAMPLE}")
     configuration = load_configuration(arguments.config)
-    now_us = Clock().now_us()
+    now_us = now_of_service(configuration)
     if arguments.step is None:
         print(_list_text(configuration, now_us))
         return 0

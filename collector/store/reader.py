@@ -220,6 +220,11 @@ class StoreReader(History):
                 found.append(LatestReading(series, *row))
         return tuple(found)
 
+    def note(self, key: str) -> str | None:
+        """A remembered fact about the world, as `Store.note`."""
+        row = self._connection.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
+        return None if row is None else str(row[0])
+
     @property
     def last_engine_us(self) -> int | None:
         """The instant to which the engine was last advanced outside a backlog; None if never."""

@@ -78,8 +78,7 @@ def test_a_probe_in_repair_is_quiet_and_what_is_wrong_behind_it_rings(live) -> N
 
 def test_shelved_on_the_command_line_it_is_quiet_until_it_is_over(live) -> None:
     with WebReceiver() as sam:
-        # The command counts from our now, so the tank's time begins there.
-        home = live({"sam": sam.url}, start_us=time.time_ns() // 1000)
+        home = live({"sam": sam.url})
         home.alarm()
         home.until(lambda: sam.rings)
         done = home.command("shelve", "1", "--for", "40 min", "--why", "asleep again")
