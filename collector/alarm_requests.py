@@ -61,6 +61,14 @@ class Unshelve(OfAlarms):
 
 
 @dataclass(frozen=True, slots=True)
+class Reset(OfAlarms):
+    """Let go of what is latched: its condition was there, is gone, and has been looked into."""
+
+    def __str__(self) -> str:
+        return f"reset {self.what}"
+
+
+@dataclass(frozen=True, slots=True)
 class TakeOutOfService(OfAlarms):
     """A probe is being repaired: its alarms wake nobody until they are returned to service."""
 
@@ -87,4 +95,6 @@ class AnswerTestRing:
         return f"answer the test ring of {self.person}" if self.person else "answer the test ring"
 
 
-AboutAlarms: TypeAlias = Acknowledge | Shelve | Unshelve | TakeOutOfService | ReturnToService | AnswerTestRing
+AboutAlarms: TypeAlias = (
+    Acknowledge | Shelve | Unshelve | Reset | TakeOutOfService | ReturnToService | AnswerTestRing
+)

@@ -165,6 +165,8 @@ class SeriesConfiguration:
     derived_from
         Name of the series (same tank) from which this one is computed: practical salinity from a
         conductivity. Such a series arrives from no board.
+    latches
+        Whether its alarms stay, when their condition is gone, until somebody resets them.
     """
 
     tank: str
@@ -180,6 +182,7 @@ class SeriesConfiguration:
     level_table: LevelTable | None = None
     temperature_from: str | None = None
     derived_from: str | None = None
+    latches: bool = False
 
 
 @dataclass(frozen=True, slots=True)

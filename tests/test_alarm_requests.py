@@ -9,6 +9,7 @@ import pytest
 from collector.alarm_requests import (
     Acknowledge,
     AnswerTestRing,
+    Reset,
     ReturnToService,
     Shelve,
     TakeOutOfService,
@@ -22,6 +23,7 @@ ASKED = [
     (Acknowledge("reef", series="ph", cause="over_limit"), "acknowledge ph/over_limit in reef"),
     (Shelve("", 12, until_us=5), "shelve incident 12"),
     (Unshelve("reef", series="ph"), "unshelve ph in reef"),
+    (Reset("reef", series="ph", cause="over_limit"), "reset ph/over_limit in reef"),
     (TakeOutOfService("reef", series="ph", why="new electrode"), "take ph in reef out of service"),
     (ReturnToService("reef", series="ph"), "return ph in reef to service"),
     (AnswerTestRing(), "answer the test ring"),

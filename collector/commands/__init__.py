@@ -21,6 +21,7 @@ NAMES = (
     "acknowledge",
     "shelve",
     "unshelve",
+    "reset",
     "repair",
     "replay",
     "causes",

@@ -20,6 +20,7 @@ from collector.alarm_requests import (
     Acknowledge,
     AnswerTestRing,
     OfAlarms,
+    Reset,
     ReturnToService,
     Shelve,
     TakeOutOfService,
@@ -43,6 +44,7 @@ DEEDS: Mapping[str, frozenset[str]] = MappingProxyType(
         "acknowledge": _OF_ALARMS,
         "shelve": _OF_ALARMS | {"for", "until"},
         "unshelve": _OF_ALARMS,
+        "reset": _OF_ALARMS,
         "take_out_of_service": _OF_ALARMS,
         "return_to_service": _OF_ALARMS,
         "answer_test_ring": _ALWAYS | {"person"},
@@ -129,6 +131,8 @@ def _asked(values: Mapping[str, Any], tank: str, asked_us: int) -> Asked:
             return Shelve(**which, until_us=_shelved_until_us(values, asked_us))
         case "unshelve":
             return Unshelve(**which)
+        case "reset":
+            return Reset(**which)
         case "take_out_of_service":
             return TakeOutOfService(**which)
     return ReturnToService(**which)

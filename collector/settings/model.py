@@ -248,6 +248,11 @@ class SeriesSettings(Table):
         like='"high"',
     )
     danger_priority: Priority = key("priority of its danger alarms", Priority.URGENT, like='"urgent"')
+    latches: bool = key(
+        "whether its alarms stay in the list when their condition is gone, until somebody resets them",
+        default=False,
+        like="true",
+    )
     alarm_rate: str | None = key(
         "rings when the robust slope is steeper than this, up or down",
         like='"0.6 degC/h"',

@@ -119,6 +119,7 @@ def _arrival(section: Section, tank: str, name: str, settings: SeriesSettings) -
         level_table=_level_table(section.at("level_table"), settings),
         temperature_from=settings.temperature_from,
         derived_from=settings.derived_from,
+        latches=settings.latches,
     )
 
 

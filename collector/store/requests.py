@@ -13,6 +13,7 @@ import orjson
 from collector.alarm_requests import (
     Acknowledge,
     AnswerTestRing,
+    Reset,
     ReturnToService,
     Shelve,
     TakeOutOfService,
@@ -31,6 +32,7 @@ _FORMS: dict[str, type[Asked]] = {
     "acknowledge": Acknowledge,
     "shelve": Shelve,
     "unshelve": Unshelve,
+    "reset": Reset,
     "take_out_of_service": TakeOutOfService,
     "return_to_service": ReturnToService,
     "answer_test_ring": AnswerTestRing,

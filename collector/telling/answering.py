@@ -7,12 +7,12 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from collector.alarm_record import Withdrawal
 from collector.alarm_requests import (
     AboutAlarms,
     Acknowledge,
     AnswerTestRing,
     OfAlarms,
+    Reset,
     ReturnToService,
     Shelve,
     TakeOutOfService,
@@ -76,6 +76,8 @@ class Answering:
                 return self._shelve(asked, who, request.asked_us, now_us)
             case Unshelve():
                 return self._unshelve(asked, who, now_us)
+            case Reset():
+                return self._reset(asked, who, now_us)
             case TakeOutOfService():
                 return self._take_out(asked, who, now_us)
             case ReturnToService():
@@ -97,21 +99,25 @@ class Answering:
             raise Refused(self._why_not(asked, alarms))
         for alarm in unseen:
             desk.lives.step(alarm, AlarmStep.ACKNOWLEDGE, now_us, who, asked.why)
+        self._see(ended, who, now_us)
+        self._settle(unseen, who, now_us)
+        still = [one for one in alarms if desk.lives[one].is_active]
+        return f"acknowledged: {self._named(unseen or alarms)}; " + (_AGAIN if still else "it has ended")
+
+    def _see(self, ended: Sequence[int], who: str, now_us: int) -> None:
+        """Take note that somebody has seen incidents that are over."""
+        desk = self._desk
         for number in ended:
-            acknowledged = AlarmState.ACKNOWLEDGED.value
             desk.keep(
                 replace(
                     desk.threads[number],
-                    answer=acknowledged,
+                    answer=AlarmState.ACKNOWLEDGED.value,
                     who=who,
                     answered_us=now_us,
                     progress=replace(desk.threads[number].progress, next_us=None, waits=False),
                 )
             )
-            desk.add_withdrawal(Withdrawal(number))
-        self._settle(unseen, who, now_us)
-        still = [one for one in alarms if desk.lives[one].is_active]
-        return f"acknowledged: {self._named(unseen or alarms)}; " + (_AGAIN if still else "it has ended")
+            desk.mail.withdraw(number)
 
     def _shelve(self, asked: Shelve, who: str, asked_us: int, now_us: int) -> str:
         alarms = self._alarms(asked)
@@ -146,6 +152,19 @@ class Answering:
             self._desk.lives.release(alarm, AlarmState.SHELVED, now_us, who, asked.why)
         self._settle(alarms, who, now_us)
         return f"unshelved: {self._named(alarms)}; what is still wrong rings now"
+
+    def _reset(self, asked: Reset, who: str, now_us: int) -> str:
+        latched = (AlarmState.LATCHED, AlarmState.LATCHED_UNACKNOWLEDGED)
+        alarms = [one for one in self._alarms(asked) if self._desk.lives[one].state in latched]
+        if not alarms:
+            raise Refused(f"nothing of {asked.what} is latched with its condition gone")
+        for alarm in alarms:
+            self._desk.lives.step(alarm, AlarmStep.ACKNOWLEDGE, now_us, who, asked.why)
+            self._desk.lives.step(alarm, AlarmStep.RESET, now_us, who, asked.why)
+        numbers = self._desk.numbers_of(alarms)
+        self._see([one for one in numbers if not self._desk.threads[one].is_seen], who, now_us)
+        self._desk.record_anew(numbers)
+        return f"reset: {self._named(alarms)}"
 
     def _take_out(self, asked: TakeOutOfService, who: str, now_us: int) -> str:
         alarms = self._in_service(asked)

@@ -19,9 +19,10 @@ from collector.alarm_record import LifeChange, RingTest, ThreadRecord, Withdrawa
 from collector.configuration import Configuration
 from collector.messages import NewMessage
 from collector.telling.comes_and_goes import first_step_us
-from collector.telling.ladder import Progress, Step, advance
-from collector.telling.letters import Waited, letter, morning_letter, zone_of
+from collector.telling.ladder import Progress, advance
+from collector.telling.letters import zone_of
 from collector.telling.lives import Lives
+from collector.telling.mail import RINGS, Mail
 from collector.telling.pace import PACES, Pace
 from collector.telling.people import Person
 from collector.telling.ring_tests import RingTests
@@ -49,7 +50,7 @@ _UNSEEN_KEPT_US = 30 * 24 * HOUR_US
 MOST_NAMES = 3
 _LONGEST_NIGHT_US = 26 * HOUR_US
 _UNACKNOWLEDGED = AlarmState.UNACKNOWLEDGED
-_RINGS = ("opened", "worsened", "again", "next", "back")
+_LATCHED = (AlarmState.LATCHED, AlarmState.LATCHED_UNACKNOWLEDGED)
 
 
 class Changes(NamedTuple):
@@ -100,8 +101,7 @@ class Desk:
             **PACES,
             Priority.URGENT: Pace(telling.repeat_us, telling.rings, telling.next_us, telling.rounds),
         }
-        self._messages: list[NewMessage] = []
-        self._withdrawals: list[Withdrawal] = []
+        self.mail = Mail(configuration)
         self._changed: dict[int, None] = {}
 
     # -- what comes in -----------------------------------------------------------------------------
@@ -144,13 +144,14 @@ class Desk:
                 if thread.progress.waits:
                     mornings.setdefault(step.person.name, []).append(thread)
                 else:
-                    self._ring(thread, step, now_us)
+                    self.mail.ring(thread, self.incidents[thread.incident], step, now_us)
             if thread.ended_us is not None:
                 progress = replace(progress, next_us=None)
             self.keep(replace(thread, progress=progress, told=told))
         for name, threads in mornings.items():
-            self._tell_morning(next(one for one in self.people if one.name == name), threads, now_us)
-        self._messages += self.test_rings.turn(self.people, now_us)
+            person = next(one for one in self.people if one.name == name)
+            self.mail.tell_in_the_morning(person, threads, self.incidents, now_us)
+        self.mail.add(self.test_rings.turn(self.people, now_us))
 
     def suppress(self, alarms: Iterable[AlarmKey], now_us: int) -> None:
         """Know which alarms planned work suppresses by design now; what is wrong behind it rings."""
@@ -167,25 +168,19 @@ class Desk:
 
     def drain(self, now_us: int) -> Changes:
         """Give up what is to be recorded and sent."""
-        for number, thread in list(self.threads.items()):
-            if _is_over(thread, now_us):
+        for number, thread in self.threads.items():
+            if self._is_over(thread, now_us):
                 self._changed[number] = None
         records = []
         for number in self._changed:
-            thread = self.threads[number]
-            is_over = _is_over(thread, now_us)
-            records.append(thread.record(is_over=is_over))
+            thread, is_latched = self.threads[number], self._is_latched(number)
+            is_over = self._is_over(thread, now_us)
+            records.append(thread.record(is_latched=is_latched, is_over=is_over))
             if is_over:
                 del self.threads[number], self.incidents[number]
-        changes = Changes(
-            tuple(self._messages),
-            tuple(self._withdrawals),
-            self.lives.drain(),
-            tuple(records),
-            self.test_rings.drain(),
-        )
-        self._messages, self._withdrawals, self._changed = [], [], {}
-        return changes
+        self._changed = {}
+        messages, withdrawals = self.mail.drain()
+        return Changes(messages, withdrawals, self.lives.drain(), tuple(records), self.test_rings.drain())
 
     # -- incidents ---------------------------------------------------------------------------------
 
@@ -197,6 +192,8 @@ class Desk:
         self.incidents[number] = incident
         thread = self.threads.get(number) or Thread(number, alarm or incident.alarms[0], incident.priority)
         if alarm is not None:
+            # One that was latched as part of an incident that is over is part of this one now.
+            self.record_anew(self.numbers_of([alarm]))
             self._incident_of[alarm] = number
         is_worse = isinstance(event, IncidentUpdated) and event.worsened
         is_worse = is_worse or thread.is_nearer(incident.evidence.danger_at_us, now_us)
@@ -218,8 +215,7 @@ class Desk:
         if thread.progress.next_us is not None or thread.renamed >= MOST_NAMES:
             return
         self.keep(replace(thread, renamed=thread.renamed + 1))
-        self._withdrawals.append(Withdrawal(incident.number, kinds=("renamed",), is_waiting=True))
-        self._tell_quietly(thread, incident, "renamed", now_us)
+        self.mail.tell_quietly(self._told(thread), incident, "renamed", now_us)
 
     def _take_for_seen(self, alarm: AlarmKey, thread: Thread, now_us: int) -> None:
         """What joins an incident without making it worse is covered by its answer."""
@@ -245,8 +241,11 @@ class Desk:
         waits = thread.progress.waits and not thread.told
         progress = thread.progress if waits else replace(thread.progress, next_us=None, waits=False)
         self.keep(replace(thread, ended_us=incident.ended_at_us, progress=progress))
-        self._withdrawals.append(Withdrawal(incident.number, kinds=("again", "next", "renamed")))
-        self._tell_quietly(thread, incident, "ended", now_us)
+        self.mail.withdraw(incident.number, ("again", "next", "renamed"))
+        self.mail.tell_quietly(self._told(thread), incident, "ended", now_us)
+
+    def _told(self, thread: Thread) -> list[Person]:
+        return [one for one in self.people if one.name in thread.told]
 
     def _stop_if_seen(self, alarm: AlarmKey, now_us: int) -> None:
         number = self._incident_of.get(alarm)
@@ -279,9 +278,9 @@ class Desk:
         found = {self._incident_of[one] for one in alarms if one in self._incident_of}
         return sorted(found & self.threads.keys())
 
-    def add_withdrawal(self, withdrawal: Withdrawal) -> None:
-        """Let messages be needed no more."""
-        self._withdrawals.append(withdrawal)
+    def record_anew(self, numbers: Iterable[int]) -> None:
+        """Record how these incidents stand: an alarm of theirs is latched no more."""
+        self._changed |= dict.fromkeys(numbers)
 
     def settle(self, number: int, now_us: int, who: str = "", kind: str = "back") -> None:
         """Begin to ring for what nobody has seen, or stop where everything has been seen or is held."""
@@ -312,7 +311,7 @@ class Desk:
                 progress=replace(thread.progress, next_us=None, waits=False),
             )
         )
-        self._withdrawals.append(Withdrawal(number, kinds=_RINGS))
+        self.mail.withdraw(number, RINGS)
 
     def begin(self, number: int, kind: str, now_us: int) -> None:
         """Ring from the first person on."""
@@ -320,7 +319,7 @@ class Desk:
         next_us = now_us
         if kind != "worsened":
             next_us = first_step_us(thread, incident.priority, self.threads.values(), now_us)
-        self._withdrawals.append(Withdrawal(number, kinds=_RINGS, is_waiting=True))
+        self.mail.withdraw(number, RINGS, is_waiting=True)
         self.keep(
             replace(
                 thread,
@@ -353,48 +352,21 @@ class Desk:
         longest_us = _LONGEST_NIGHT_US if thread.progress.waits else max(pace.repeat_us, pace.next_us or 0)
         return next_us - now_us > max(longest_us, HOUR_US)
 
-    # -- messages ----------------------------------------------------------------------------------
+    def _is_latched(self, number: int) -> bool:
+        """Whether an alarm of an incident waits for a reset."""
+        alarms = (one for one in self.incidents[number].alarms if self.is_latest(one, number))
+        return any(self.lives[one].followed in _LATCHED for one in alarms)
+
+    def _is_over(self, thread: Thread, now_us: int) -> bool:
+        """Whether nothing of an incident is waited for any more."""
+        if (
+            thread.ended_us is None
+            or thread.progress.next_us is not None
+            or self._is_latched(thread.incident)
+        ):
+            return False
+        return now_us - thread.ended_us > (_SEEN_KEPT_US if thread.is_seen else _UNSEEN_KEPT_US)
 
     def zone(self, tank: str) -> str:
         """The time zone of a tank."""
         return zone_of(tank, self._configuration)
-
-    def _ring(self, thread: Thread, step: Step, now_us: int) -> None:
-        kind = thread.kind
-        if step.is_repeat:
-            kind = "again"
-        elif thread.progress.turns:
-            kind = "next"
-        # A ring that could not be delivered so far is overtaken: nobody wants three at once.
-        self._withdrawals.append(Withdrawal(thread.incident, step.person.name, kinds=_RINGS, is_waiting=True))
-        self._message(step.person, self.incidents[thread.incident], kind, thread.priority, now_us)
-
-    def _message(
-        self, person: Person, incident: Incident, kind: str, priority: Priority, now_us: int
-    ) -> None:
-        self._messages += letter(person, incident, kind, priority, self._configuration, now_us)
-
-    def _tell_quietly(self, thread: Thread, incident: Incident, kind: str, now_us: int) -> None:
-        """Tell those who were told of it, on the channels of what is low."""
-        for person in self.people:
-            if person.name in thread.told:
-                self._message(person, incident, kind, Priority.LOW, now_us)
-
-    def _tell_morning(self, person: Person, threads: Sequence[Thread], now_us: int) -> None:
-        """One message for all that waited; a single alarm that still stands reads as by day."""
-        first = threads[0]
-        if len(threads) == 1 and first.ended_us is None:
-            kind = "again" if person.name in first.told else first.kind
-            self._message(person, self.incidents[first.incident], kind, first.priority, now_us)
-            return
-        waited = [
-            Waited(self.incidents[one.incident], one.priority, one.ended_us is not None) for one in threads
-        ]
-        self._messages += morning_letter(person, waited, self._configuration, now_us)
-
-
-def _is_over(thread: Thread, now_us: int) -> bool:
-    if thread.ended_us is None or thread.progress.next_us is not None:
-        return False
-    is_seen = thread.answer == AlarmState.ACKNOWLEDGED.value
-    return now_us - thread.ended_us > (_SEEN_KEPT_US if is_seen else _UNSEEN_KEPT_US)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 
 from collector.alarm_record import LifeChange
@@ -12,6 +12,10 @@ _STEP_OF_HOLD = {
     AlarmState.SHELVED: "shelve",
     AlarmState.SUPPRESSED: "suppress",
     AlarmState.OUT_OF_SERVICE: "take out of service",
+}
+_UNLATCHED = {
+    AlarmState.LATCHED: AlarmState.NORMAL,
+    AlarmState.LATCHED_UNACKNOWLEDGED: AlarmState.RETURNED_UNACKNOWLEDGED,
 }
 _STEP_OF_RELEASE = {
     AlarmState.SHELVED: "unshelve",
@@ -27,18 +31,29 @@ class Lives:
     ----------
     known
         As recorded. A key without a cause stands for the whole series, see `LifeChange`.
+    latching
+        Series, as (tank, series), whose alarms latch.
     """
 
-    def __init__(self, known: Mapping[AlarmKey, AlarmLife]) -> None:
-        self._lives = dict(known)
+    def __init__(
+        self, known: Mapping[AlarmKey, AlarmLife], latching: Collection[tuple[str, str]] = frozenset()
+    ) -> None:
+        self._latching = frozenset(latching)
+        self._lives = {key: self._latched(key, life) for key, life in known.items()}
         self._changes: list[LifeChange] = []
 
     def __getitem__(self, alarm: AlarmKey) -> AlarmLife:
         life = self._lives.get(alarm)
         if life is None:
             series = self._lives.get(AlarmKey(alarm.tank, alarm.series, ""), AlarmLife())
-            life = AlarmLife(holds=series.holds)
+            life = self._latched(alarm, AlarmLife(holds=series.holds))
         return life
+
+    def _latched(self, alarm: AlarmKey, life: AlarmLife) -> AlarmLife:
+        """As the configuration has it now: what latches no more lets go."""
+        if (alarm.tank, alarm.series) in self._latching:
+            return replace(life, is_latching=True)
+        return replace(life, is_latching=False, followed=_UNLATCHED.get(life.followed, life.followed))
 
     def of_series(self, tank: str, series: str) -> list[AlarmKey]:
         """Alarms of a series that were heard of."""
@@ -47,7 +62,7 @@ class Lives:
     @property
     def states(self) -> dict[AlarmKey, AlarmLife]:
         """Every alarm that is not simply normal, and every series out of service."""
-        return {key: life for key, life in self._lives.items() if life != AlarmLife()}
+        return {key: life for key, life in self._lives.items() if not _is_plain(life)}
 
     def step(self, alarm: AlarmKey, step: AlarmStep, at_us: int, who: str = "", why: str = "") -> None:
         """Let something happen to an alarm."""
@@ -109,7 +124,11 @@ class Lives:
     ) -> None:
         if alarm in self._lives and life == self._lives[alarm]:
             return
-        if alarm not in self._lives and life == self[alarm] and life == AlarmLife():
+        if alarm not in self._lives and life == self[alarm] and _is_plain(life):
             return
         self._lives[alarm] = replace(life)
         self._changes.append(LifeChange(alarm, at_us, step, life, who, why))
+
+
+def _is_plain(life: AlarmLife) -> bool:
+    return life == AlarmLife(is_latching=life.is_latching)

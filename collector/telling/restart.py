@@ -65,7 +65,8 @@ def restored_desk(
         for number, one in incidents.items()
         if number not in known
     ]
-    lives = Lives(record.alarm_lives())
+    latching = [(one.tank, one.name) for one in configuration.series if one.latches]
+    lives = Lives(record.alarm_lives(), latching)
     lives.settle([raised.alarm for raised in record.open_alarms()], now_us)
     telling = configuration.telling
     zones = [tank.rules.time_zone for tank in configuration.tanks]

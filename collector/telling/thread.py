@@ -55,12 +55,17 @@ class Thread:
         return self.rung_us is not None and not self.answer and self.ended_us is None
 
     @property
-    def state(self) -> str:
-        """In the words of ISA-18.2."""
-        if self.ended_us is not None:
-            is_seen = self.answer == AlarmState.ACKNOWLEDGED.value
-            return (AlarmState.NORMAL if is_seen else AlarmState.RETURNED_UNACKNOWLEDGED).value
-        return self.answer or AlarmState.UNACKNOWLEDGED.value
+    def is_seen(self) -> bool:
+        """Whether somebody has acknowledged it."""
+        return self.answer == AlarmState.ACKNOWLEDGED.value
+
+    def state(self, *, is_latched: bool = False) -> str:
+        """In the words of ISA-18.2; `is_latched`: an alarm of it waits for a reset."""
+        if self.ended_us is None:
+            return self.answer or AlarmState.UNACKNOWLEDGED.value
+        if is_latched:
+            return (AlarmState.LATCHED if self.is_seen else AlarmState.LATCHED_UNACKNOWLEDGED).value
+        return (AlarmState.NORMAL if self.is_seen else AlarmState.RETURNED_UNACKNOWLEDGED).value
 
     def is_nearer(self, danger_at_us: int | None, now_us: int) -> bool:
         """Whether the danger line comes so much earlier than was told that it is told anew."""
@@ -71,10 +76,11 @@ class Thread:
         left_us, told_us = danger_at_us - now_us, self.danger_at_us - now_us
         return told_us > 0 and told_us - left_us >= _NEARER_US and left_us <= told_us // 2
 
-    def record(self, *, is_over: bool = False) -> ThreadRecord:
+    def record(self, *, is_latched: bool = False, is_over: bool = False) -> ThreadRecord:
         """As it is recorded."""
         data = None if is_over else orjson.dumps(asdict(self)).decode()
-        return ThreadRecord(self.incident, self.state, self.who, self.answered_us, self.until_us, data)
+        state = self.state(is_latched=is_latched)
+        return ThreadRecord(self.incident, state, self.who, self.answered_us, self.until_us, data)
 
 
 def thread_of(data: str) -> Thread:

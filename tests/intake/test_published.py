@@ -9,6 +9,7 @@ import pytest
 from collector.alarm_requests import (
     Acknowledge,
     AnswerTestRing,
+    Reset,
     ReturnToService,
     Shelve,
     TakeOutOfService,
@@ -58,6 +59,7 @@ def test_what_each_request_asks_for():
         ),
         ({"do": "shelve", "incident": 12, "until": "morning"}, Shelve("reef", 12)),
         ({"do": "unshelve", "incident": 12}, Unshelve("reef", 12)),
+        ({"do": "reset", "series": "ph"}, Reset("reef", series="ph")),
         ({"do": "take_out_of_service", "series": "ph"}, TakeOutOfService("reef", None, "ph")),
         ({"do": "return_to_service", "series": "ph"}, ReturnToService("reef", None, "ph")),
         ({"do": "answer_test_ring"}, AnswerTestRing("reef")),

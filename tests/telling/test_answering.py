@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from collector.alarm_requests import (
     Acknowledge,
     AnswerTestRing,
+    Reset,
     ReturnToService,
     Shelve,
     TakeOutOfService,
@@ -172,6 +175,78 @@ def test_what_is_wrong_behind_the_work_rings_whichever_is_heard_first():
         played.pass_(MINUTE)
         assert [one.kind for one in played.told] == ["opened"]
         assert played.state() == "unacknowledged"
+
+
+def latching() -> Played:
+    """A tank whose temperature latches."""
+    played = Played()
+    series = tuple(replace(one, tank="reef", latches=True) for one in played.configuration.series)
+    played.configuration = replace(played.configuration, series=series)
+    played.restart()
+    return played
+
+
+def test_what_latches_stays_until_it_is_reset():
+    """The path of the standard: unacknowledged, returned, acknowledged, and latched until the reset."""
+    played = latching()
+    played.raise_()
+    assert "nothing of incident 1 is latched" in played.ask(Reset("", 1)).text
+    played.return_()
+    assert played.state() == "latched, unacknowledged"
+    assert played.ask(Acknowledge("", 1)).is_done
+    assert played.state() == "latched"
+    played.pass_(30 * HOUR)
+    played.restart()
+    played.pass_(30 * HOUR)
+    assert played.state() == "latched"
+    assert played.ask(Reset("", 1)).text.startswith("reset: heater failed off (temperature)")
+    assert played.state() == "normal"
+    assert played.recorded.lives[key()].state.value == "normal"
+    played.pass_(MINUTE)
+    assert [one.kind for one in played.told] == ["opened", "ended"]
+
+
+def test_a_reset_says_that_it_was_seen_and_needs_no_number():
+    played = latching()
+    played.raise_()
+    played.return_()
+    assert played.ask(Reset("reef", series="temperature")).is_done
+    assert played.state() == "normal"
+    assert played.recorded.tellings[1].who == "sam"
+
+
+def test_a_reset_while_its_condition_is_there_does_nothing():
+    played = latching()
+    played.raise_()
+    played.ask(Acknowledge("", 1))
+    assert not played.ask(Reset("", 1)).is_done
+    assert played.state() == "acknowledged"
+
+
+def test_what_is_latched_and_comes_again_rings_again():
+    played = latching()
+    played.raise_()
+    played.ask(Acknowledge("", 1))
+    played.return_()
+    assert played.state() == "latched"
+    played.pass_(HOUR)
+    played.raise_()
+    assert [one.kind for one in played.told] == ["opened", "ended", "opened"]
+    assert played.state(2) == "unacknowledged"
+    # The first incident has nothing left that could be reset.
+    assert played.state(1) == "normal"
+
+
+def test_what_latches_no_more_is_let_go():
+    played = latching()
+    played.raise_()
+    played.return_()
+    series = tuple(replace(one, latches=False) for one in played.configuration.series)
+    played.configuration = replace(played.configuration, series=series)
+    played.restart()
+    assert played.desk.lives[key()].state.value == "returned to normal, unacknowledged"
+    played.raise_()
+    assert played.desk.lives[key()].state.value == "unacknowledged"
 
 
 def test_nobodys_morning_is_no_end():
