@@ -58,7 +58,7 @@ def outgoing_body(message: Message, now_us: int) -> str:
         notes.append(REPEATED)
     late_us = now_us - message.created_us
     if late_us >= LATE_AFTER_US:
-        notes.append(f"Written {_age(late_us)} ago.")
+        notes.append(f"{_age(late_us)} old.")
     return " ".join([message.body, *notes])
 
 

@@ -17,12 +17,13 @@ from typing import NamedTuple
 
 from collector.alarm_record import LifeChange, RingTest, ThreadRecord, Withdrawal
 from collector.configuration import Configuration
+from collector.links import Links
 from collector.messages import NewMessage
 from collector.telling.comes_and_goes import first_step_us
 from collector.telling.ladder import Progress, advance
-from collector.telling.letters import zone_of
+from collector.telling.letters import RINGS, zone_of
 from collector.telling.lives import Lives
-from collector.telling.mail import RINGS, Mail
+from collector.telling.mail import Mail
 from collector.telling.pace import PACES, Pace
 from collector.telling.people import Person
 from collector.telling.ring_tests import RingTests
@@ -76,6 +77,8 @@ class Desk:
         As recorded; the incidents are those of the threads.
     test_rings
         Knows when a test is due.
+    links
+        By which messages can be answered from a phone, if at all.
     """
 
     def __init__(
@@ -86,6 +89,7 @@ class Desk:
         threads: Iterable[Thread] = (),
         incidents: Iterable[Incident] = (),
         test_rings: RingTests | None = None,
+        links: Links | None = None,
     ) -> None:
         self._configuration = configuration
         self.people = tuple(people)
@@ -101,7 +105,7 @@ class Desk:
             **PACES,
             Priority.URGENT: Pace(telling.repeat_us, telling.rings, telling.next_us, telling.rounds),
         }
-        self.mail = Mail(configuration)
+        self.mail = Mail(configuration, links)
         self._changed: dict[int, None] = {}
 
     # -- what comes in -----------------------------------------------------------------------------

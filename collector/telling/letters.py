@@ -6,11 +6,15 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from collector.configuration import Configuration
+from collector.links import Link, Links
 from collector.messages import NewMessage
 from collector.telling.morning import morning_message
 from collector.telling.people import Person
 from collector.wording import Kind, message_for
 from rules import Incident, Priority
+
+# Kinds of messages that want an answer.
+RINGS = ("opened", "worsened", "again", "next", "back")
 
 
 class Waited(NamedTuple):
@@ -33,14 +37,26 @@ def letter(
     priority: Priority,
     configuration: Configuration,
     now_us: int,
+    links: Links | None = None,
 ) -> list[NewMessage]:
-    """What is told of an incident, one message a channel of that priority; of another where there is none."""
-    words = message_for(incident, configuration, kind=_kind(kind), now_us=now_us)
+    """What is told of an incident, one message a channel of that priority; of another where there is none.
+
+    A ring says how to answer it: by a link where there are `links`, else on the command line.
+    """
+    closing = how_to_answer(person, incident.number, links, now_us) if kind in RINGS else ""
+    words = message_for(incident, configuration, kind=_kind(kind), now_us=now_us, closing=closing)
     channels = person.channels[priority] or next(filter(None, person.channels.values()), ())
     return [
         NewMessage(incident.number, kind, person.name, one, now_us, now_us, words.title, words.body, priority)
         for one in channels
     ]
+
+
+def how_to_answer(person: Person, incident: int | None, links: Links | None, now_us: int) -> str:
+    """Say how a ring about an incident, or a test ring, is answered."""
+    if links is not None:
+        return links.address(Link(person.name, incident), now_us)
+    return f"brinebell acknowledge {'test' if incident is None else incident}"
 
 
 def morning_letter(

@@ -6,22 +6,20 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from collector.alarm_record import Withdrawal
 from collector.configuration import Configuration
+from collector.links import Links
 from collector.messages import NewMessage
 from collector.telling.ladder import Step
-from collector.telling.letters import Waited, letter, morning_letter
+from collector.telling.letters import RINGS, Waited, letter, morning_letter
 from collector.telling.people import Person
 from collector.telling.thread import Thread
 from rules import Incident, Priority
 
-# Kinds of messages that want an answer.
-RINGS = ("opened", "worsened", "again", "next", "back")
-
 
 class Mail:
-    """Words what is told, and keeps it until it is drained into a commit."""
+    """Words what is told, and keeps it until it is drained into a commit; with `links` it carries them."""
 
-    def __init__(self, configuration: Configuration) -> None:
-        self._configuration = configuration
+    def __init__(self, configuration: Configuration, links: Links | None = None) -> None:
+        self._configuration, self._links = configuration, links
         self._messages: list[NewMessage] = []
         self._withdrawals: list[Withdrawal] = []
 
@@ -70,4 +68,4 @@ class Mail:
         return gone
 
     def _write(self, person: Person, incident: Incident, kind: str, priority: Priority, now_us: int) -> None:
-        self.add(letter(person, incident, kind, priority, self._configuration, now_us))
+        self.add(letter(person, incident, kind, priority, self._configuration, now_us, self._links))

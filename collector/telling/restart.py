@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 from collector.alarm_record import RingTest
 from collector.configuration import Configuration
+from collector.links import Links
 from collector.telling.desk import Desk
 from collector.telling.lives import Lives
 from collector.telling.people import Person
@@ -49,7 +50,11 @@ class Record(Protocol):
 
 
 def restored_desk(
-    configuration: Configuration, people: Sequence[Person], record: Record, now_us: int
+    configuration: Configuration,
+    people: Sequence[Person],
+    record: Record,
+    now_us: int,
+    links: Links | None = None,
 ) -> Desk:
     """Bring the desk to where it was; what is due meanwhile is due now."""
     threads = [thread_of(data) for data in record.threads()]
@@ -78,5 +83,6 @@ def restored_desk(
         telling.test_answer_us,
         zones[0] if zones else "UTC",
         now_us if first_us is None else first_us,
+        links,
     )
-    return Desk(configuration, people, lives, threads, incidents.values(), test_rings)
+    return Desk(configuration, people, lives, threads, incidents.values(), test_rings, links)

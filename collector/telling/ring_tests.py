@@ -11,7 +11,9 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from collector.alarm_record import RingTest
+from collector.links import Links
 from collector.messages import NewMessage
+from collector.telling.letters import how_to_answer
 from collector.telling.people import Person
 from rules import HOUR_US, MICROSECONDS, Priority
 
@@ -19,7 +21,7 @@ SCHEDULES = ("monthly", "weekly", "never")
 _SATURDAY = 5
 
 TITLE = "Test ring: this is how Brinebell wakes you"
-BODY = "Nothing is wrong. Answer it, so that Brinebell knows you heard: brinebell acknowledge test"
+BODY = "Nothing is wrong. Answer it, so that Brinebell knows you heard:"
 
 
 class RingTests:
@@ -37,6 +39,8 @@ class RingTests:
         How long an answer is waited for.
     start_us
         When the service was started the first time: before it nothing was due.
+    links
+        By which it can be answered from a phone, if at all.
     """
 
     def __init__(
@@ -47,10 +51,11 @@ class RingTests:
         answer_us: int,
         zone: str,
         start_us: int,
+        links: Links | None = None,
     ) -> None:
         self._rings = {one.person: one for one in rings}
         self._schedule, self._at_minutes, self._answer_us = schedule, at_minutes, answer_us
-        self._zone, self._start_us = zone, start_us
+        self._zone, self._start_us, self._links = zone, start_us, links
         self._changed: list[RingTest] = []
         # By person and from when: it is asked at every commit.
         self._due: dict[tuple[str, int], int] = {}
@@ -75,8 +80,9 @@ class RingTests:
         for person in people:
             if self._due_us(person) <= now_us:
                 self._keep(RingTest(person.name, now_us))
+                body = f"{BODY}\n{how_to_answer(person, None, self._links, now_us)}"
                 messages += [
-                    NewMessage(None, "test", person.name, one, now_us, now_us, TITLE, BODY, Priority.URGENT)
+                    NewMessage(None, "test", person.name, one, now_us, now_us, TITLE, body, Priority.URGENT)
                     for one in person.channels[Priority.URGENT]
                 ]
         return messages

@@ -2,7 +2,7 @@
 
 The first line holds at most 12 words and 60 characters: what, where, which value, when it is
 dangerous. The body holds at most `BODY_WORDS` words: the trend and since when, what to look at first,
-what to beware of.
+what to beware of, how to answer.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ from rules import TWO_STATE, Incident, Priority, SeriesRules
 
 TITLE_WORDS = 12
 TITLE_CHARACTERS = 60
-# Forty words may reach the person; delivery may add six ("Possibly repeated. Written 35 min ago.").
-BODY_WORDS = 34
+# Forty words may reach the person; delivery may add five ("Possibly repeated. 35 min old.").
+BODY_WORDS = 35
 # The longest value that people write; beyond it stands a power of ten.
 _VALUE_CHARACTERS = 14
 
@@ -57,7 +57,9 @@ class Message(NamedTuple):
     body: str
 
 
-def message_for(incident: Incident, configuration: Configuration, *, kind: Kind, now_us: int) -> Message:
+def message_for(
+    incident: Incident, configuration: Configuration, *, kind: Kind, now_us: int, closing: str = ""
+) -> Message:
     """Word an incident for the person who is told.
 
     Parameters
@@ -69,11 +71,14 @@ def message_for(incident: Incident, configuration: Configuration, *, kind: Kind,
         Why the person is told now.
     now_us
         Decides which times need a weekday.
+    closing
+        What stands on a line of its own below the rest, unless it has ended: how to answer.
     """
     words_of = _Words.of(incident, configuration, now_us)
     if kind == "ended":
         return Message(words_of.ended_title(), words_of.ended_body())
-    return Message(words_of.title(), words_of.body(_FIRST.get(kind)))
+    body = words_of.body(_FIRST.get(kind), BODY_WORDS - words(closing))
+    return Message(words_of.title(), f"{body}\n{closing}" if closing else body)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,15 +157,15 @@ class _Words:
 
     # -- the body ----------------------------------------------------------------------------------
 
-    def body(self, first: str | None) -> str:
+    def body(self, first: str | None, most_words: int) -> str:
         """Trend and since when, what is known beside, how soon, first thing to do, caution."""
         look = look_for(self.text, self.quantity, self._is_high)
         before = [] if first is None else [first]
         what_to_do = [_HOW_SOON[self.incident.priority], look.action, look.caution]
         since = f"since {self._clock(self._since_us)}."
-        room = BODY_WORDS - sum(map(words, (*before, since, *what_to_do)))
+        room = most_words - sum(map(words, (*before, since, *what_to_do)))
         state = next((state for state in self._states if words(state) <= room), self._trend)
-        return join_while_fitting([*before, f"{state} {since}"], self._details(), what_to_do, BODY_WORDS)
+        return join_while_fitting([*before, f"{state} {since}"], self._details(), what_to_do, most_words)
 
     def ended_body(self) -> str:
         """When and after how long, and what to do about it by day."""

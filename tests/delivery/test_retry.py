@@ -63,10 +63,10 @@ def test_old_messages_are_given_up_but_urgent_ones_never(
     [
         (False, 0, "body"),
         (False, HOUR_US // 2 - 1, "body"),
-        (False, HOUR_US // 2, "body Written 30 min ago."),
+        (False, HOUR_US // 2, "body 30 min old."),
         (True, 0, "body Possibly repeated."),
-        (True, 2 * HOUR_US, "body Possibly repeated. Written 2 h ago."),
-        (False, 49 * HOUR_US, "body Written 2 days ago."),
+        (True, 2 * HOUR_US, "body Possibly repeated. 2 h old."),
+        (False, 49 * HOUR_US, "body 2 days old."),
     ],
 )
 def test_late_or_repeated_message_says_so(may_repeat: bool, age_us: int, body: str) -> None:

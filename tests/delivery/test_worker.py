@@ -216,7 +216,7 @@ def test_old_low_message_is_given_up_and_old_urgent_one_is_sent(
     with WebReceiver() as web, DeliveryWorker(configuration(web.url), outbox, clock=clock):
         wait_for(lambda: "waiting" not in states(path))
     assert states(path) == ["given_up", "done", "given_up"]
-    assert web.rings == [(TITLE, f"{BODY} Written 9 days ago.")]
+    assert web.rings == [(TITLE, f"{BODY} 9 days old.")]
 
 
 def test_message_of_a_channel_no_longer_configured_is_given_up_with_the_reason(

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from collector.alarm_record import RingTest, ThreadRecord, Withdrawal
 from collector.configuration import TankConfiguration
+from collector.links import Links
 from collector.messages import NewMessage
 from collector.requests import Answer, Request
 from collector.telling import Answering, Desk, Person, restored_desk
@@ -124,11 +125,14 @@ class Played:
         self.messages: list[NewMessage] = []
         self.withdrawals: list[Withdrawal] = []
         self.engine = Incidents()
+        self.links: Links | None = None
         self.restart()
 
     def restart(self) -> None:
         """Everything that was not drained into a commit is gone."""
-        self.desk: Desk = restored_desk(self.configuration, self.people, self.recorded, self.now_us)
+        self.desk: Desk = restored_desk(
+            self.configuration, self.people, self.recorded, self.now_us, self.links
+        )
         self.answering = Answering(
             self.desk, ["reef"], [("reef", "temperature"), ("reef", "ph"), ("reef", "salinity")]
         )

@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 
 from collector.alarm_requests import Acknowledge, Shelve
+from collector.links import Link, Links
 from collector.telling.desk import MOST_NAMES
 from rules import Priority
 from tests.telling.parts import HOUR, MINUTE, NOON, SECOND, Played, at, person
@@ -98,6 +99,32 @@ def test_what_joins_an_acknowledged_incident_without_making_it_worse_is_taken_fo
     played.pass_(24 * HOUR)
     assert [one.kind for one in played.told] == ["opened"]
     assert {life.state.value for life in played.desk.lives.states.values()} == {"acknowledged"}
+
+
+def test_a_ring_says_how_to_answer_it_and_what_needs_no_answer_does_not():
+    played = Played()
+    played.raise_(priority=Priority.HIGH)
+    played.ask(Acknowledge("", 1))
+    played.raise_("mains_power_lost", Priority.HIGH)
+    played.return_("heater_failed_off")
+    played.return_("mains_power_lost")
+    assert [one.kind for one in played.messages] == ["opened", "renamed", "ended"]
+    assert [one.body.partition("\n")[2] for one in played.messages] == ["brinebell acknowledge 1", "", ""]
+
+
+def test_with_an_address_for_phones_a_ring_carries_the_link_of_its_person():
+    played = Played()
+    played.links = Links(bytes(32), "https://tank.example.org")
+    played.restart()
+    played.raise_()
+    played.pass_(20 * MINUTE)
+    for one in played.messages:
+        address = one.body.rpartition("\n")[2]
+        assert address.startswith("https://tank.example.org/answer/")
+        assert played.links.read(address.rpartition("/")[2], played.now_us) == Link(one.person, 1)
+        # Delivery adds five words at most.
+        assert len(one.body.split()) <= 35
+    assert {one.person for one in played.messages} == {"sam", "kim"}
 
 
 def test_a_likelier_cause_is_told_quietly_where_no_ring_goes_on_to_say_it():
