@@ -22,6 +22,8 @@ import orjson
 from collector.errors import ConfigError
 from rules import HOUR_US, MICROSECONDS
 
+# The file of the key, beside the store.
+LINK_KEY = "links.key"
 # Who has not answered by then looks at the machine itself.
 LASTING_US = 7 * 24 * HOUR_US
 # As long as a page may stand open in a browser before its forms are of no use.

@@ -44,6 +44,7 @@ from collector.learning import (
     standing_heat,
     tasks_of,
 )
+from collector.links import LINK_KEY, Links, link_key
 from collector.liveness import SignOfLife, Systemd, WebSign
 from collector.mqtt import Session
 from collector.notices import (
@@ -60,7 +61,7 @@ from collector.problems import ProblemLog
 from collector.publishing import Publisher
 from collector.requests import Plan
 from collector.routing import Router
-from collector.store import IncidentRecord, Outbox, Store, StoreReader
+from collector.store import IncidentRecord, Outbox, RequestBox, Store, StoreReader
 from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
 from collector.wording import Kind, message_for
@@ -128,8 +129,14 @@ class Service:
         self._store.set_note(CLOCK_NOTE, clock.note())
         self._reader = stack.enter_context(StoreReader(path))
         self._judge = self._start_judge()
+        public_url = configuration.page.public_url
+        self._links = Links(link_key(path.with_name(LINK_KEY)), public_url or "")
         self._desk = restored_desk(
-            configuration, people_of(configuration, channel_names), self._reader, clock.now_us()
+            configuration,
+            people_of(configuration, channel_names),
+            self._reader,
+            clock.now_us(),
+            None if public_url is None else self._links,
         )
         stack.callback(self._nightly.close)
         outbox = stack.enter_context(Outbox(path))
@@ -335,7 +342,7 @@ class Service:
     def _serve_page(self, stack: ExitStack) -> None:
         if not self._configuration.page.enabled:
             return
-        from collector.pages import BrokerState, serve_in_thread
+        from collector.pages import Answers, BrokerState, serve_in_thread
 
         path = self._configuration.store.path
         page = serve_in_thread(
@@ -345,6 +352,7 @@ class Service:
             broker=lambda: BrokerState(*self._intake.line_state),
             usual=lambda: self._nightly.standing,
             suppressed=lambda: self._suppressed,
+            answers=Answers(self._links, lambda: RequestBox(path)),
         )
         stack.callback(page.close)
 

@@ -28,7 +28,9 @@ from starlette.staticfiles import StaticFiles
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.errors import StoreError
-from collector.pages.guard import Guard, own_names
+from collector.pages.answering import AnswerPages
+from collector.pages.asking import Answers, Asker
+from collector.pages.guard import ANSWERS, WORK, Guard, own_names
 from collector.pages.history import MOST_HOURS, SPANS, history_of
 from collector.pages.incidents import incident_rows, story_of
 from collector.pages.labels import together
@@ -36,6 +38,7 @@ from collector.pages.live import LiveFeed
 from collector.pages.now import Now, NowView, live_texts
 from collector.pages.now_json import now_as_json
 from collector.pages.record import BrokerSource, Record, RecordFactory, SuppressedSource, UsualSource
+from collector.pages.work_form import WorkForm
 
 Handler: TypeAlias = Callable[[Request], Response]
 
@@ -57,6 +60,7 @@ def create_application(
     broker: BrokerSource | None = None,
     usual: UsualSource | None = None,
     suppressed: SuppressedSource | None = None,
+    answers: Answers | None = None,
     live_every_s: float = _LIVE_EVERY_S,
 ) -> Starlette:
     """Make the application; `application.state.live` is its `LiveFeed`, to be closed with the server.
@@ -71,10 +75,13 @@ def create_application(
         Tells what is usual for each series, from any thread; without it all are learning.
     suppressed
         Tells which alarms are suppressed by design, from any thread; None leaves them out.
+    answers
+        By what people answer; without it the pages only show. Work is announced from the page that shows
+        now only where no phone reaches it: there is no password yet.
     live_every_s
         Wall seconds between two looks for news.
     """
-    site = _Site(configuration, record_factory, clock, broker, usual, suppressed)
+    site = _Site(configuration, record_factory, clock, broker, usual, suppressed, answers)
     live = LiveFeed(site.live_texts, live_every_s)
 
     @asynccontextmanager
@@ -98,9 +105,10 @@ def create_application(
             Route("/incidents", site.safely(site.incidents), methods=["GET"]),
             Route("/incidents/{number:int}", site.safely(site.incident), methods=["GET"]),
             Route("/series/{tank}/{name}", site.safely(site.series), methods=["GET"]),
+            *site.form_routes(),
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ],
-        middleware=[Middleware(Guard, names=own_names(configuration.page))],
+        middleware=[Middleware(Guard, names=own_names(configuration.page), forms=site.forms)],
         exception_handlers={
             HTTPException: site.refused,
             StoreError: site.no_store,
@@ -122,6 +130,7 @@ class _Site:
         broker: BrokerSource | None,
         usual: UsualSource | None,
         suppressed: SuppressedSource | None,
+        answers: Answers | None,
     ) -> None:
         self._view = NowView(configuration)
         self._labels = self._view.labels
@@ -130,6 +139,14 @@ class _Site:
         self._broker = broker
         self._usual = usual
         self._suppressed = suppressed
+        self._answer_pages = self._work_form = None
+        if answers is not None:
+            asker = Asker(answers.open_box, clock)
+            self._answer_pages = AnswerPages(
+                answers.links, asker, self._opened, self._labels, clock, self._page
+            )
+            if configuration.page.public_url is None:
+                self._work_form = WorkForm(answers.links, asker, clock)
         self._record: Record | None = None
         self._opening = threading.Lock()
         self._templates = Environment(
@@ -160,8 +177,9 @@ class _Site:
 
     # -- pages -------------------------------------------------------------------------------------
 
-    def now(self, _: Request) -> Response:
-        return self._page("now.html", now=self._look())
+    def now(self, request: Request) -> Response:
+        offer = None if self._work_form is None else self._work_form.offer(request)
+        return self._page("now.html", now=self._look(), offer=offer)
 
     def now_json(self, _: Request) -> Response:
         body = orjson.dumps(now_as_json(self._look()), option=orjson.OPT_INDENT_2)
@@ -200,6 +218,27 @@ class _Site:
         except KeyError as error:
             raise HTTPException(404, f"Series {tank}/{name} has never been stored.") from error
         return self._page("series.html", history=history, spans=SPANS)
+
+    # -- forms -------------------------------------------------------------------------------------
+
+    @property
+    def forms(self) -> tuple[str, ...]:
+        """Where forms are taken."""
+        answers = () if self._answer_pages is None else (ANSWERS,)
+        return answers if self._work_form is None else (*answers, WORK)
+
+    def form_routes(self) -> list[Route]:
+        """What takes forms, and the pages that belong to them."""
+        routes = []
+        if (pages := self._answer_pages) is not None:
+            routes += [
+                Route("/answer/{text}", self.safely(pages.show), methods=["GET"]),
+                Route("/answer/{text}/{deed}", self.safely(pages.confirm), methods=["GET"]),
+                Route("/answer/{text}/{deed}", pages.do, methods=["POST"]),
+            ]
+        if self._work_form is not None:
+            routes.append(Route("/work", self._work_form.take, methods=["POST"]))
+        return routes
 
     # -- what is not there -------------------------------------------------------------------------
 

@@ -1,7 +1,7 @@
 """What every request must pass and every answer carries, while there is no password.
 
-Pages are served on this machine only, by GET only, under a name that is ours, with a content security
-policy that lets nothing in but our own files.
+Pages are served on this machine only, under a name that is ours, with a content security policy that lets
+nothing in but our own files. All are read by GET, and a few take a form of our own pages by POST.
 """
 
 from __future__ import annotations
@@ -16,17 +16,28 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from collector.configuration import PageConfiguration
 from collector.errors import ConfigError
 
+_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "base-uri 'none'; form-action {}; frame-ancestors 'none'"
+)
 HEADERS = {
-    "content-security-policy": (
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
-        "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-    ),
+    "content-security-policy": _POLICY.format("'none'"),
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), geolocation=(), microphone=()",
+    "x-robots-tag": "noindex",
 }
+# A page with a form must be able to send it, and its browser to say where it comes from.
+FORM_HEADERS = {
+    "content-security-policy": _POLICY.format("'self'"),
+    "referrer-policy": "same-origin",
+}
+# Where forms are taken: of answers to messages, and of work announced from the page that shows now.
+ANSWERS, WORK = "/answer/", "/work"
+# A form of ours is a few short fields.
+MOST_BYTES = 4096
 
 
 def require_loopback(page: PageConfiguration) -> None:
@@ -58,13 +69,16 @@ def own_names(page: PageConfiguration) -> frozenset[str]:
 class Guard:
     """ASGI middleware around the whole application.
 
+    `names` are host names that are ours, `forms` those of `ANSWERS` and `WORK` that are taken.
+
     A foreign Host is refused: without a password, a web site whose name is made to point at 127.0.0.1
     could otherwise read the pages through its visitor's browser.
     """
 
-    def __init__(self, app: ASGIApp, names: Collection[str]) -> None:
+    def __init__(self, app: ASGIApp, names: Collection[str], forms: Collection[str] = ()) -> None:
         self._app = app
         self._names = names
+        self._forms = tuple(forms)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass on; every answer gets the headers."""
@@ -76,6 +90,8 @@ class Guard:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 headers.update(HEADERS)
+                if self._takes_forms(scope["path"]) or (scope["path"] == "/" and WORK in self._forms):
+                    headers.update(FORM_HEADERS)
                 headers.setdefault("cache-control", "no-store")
             await send(message)
 
@@ -83,15 +99,30 @@ class Guard:
         await (self._app if refusal is None else refusal)(scope, receive, send_with_headers)
 
     def _refusal(self, scope: Scope) -> PlainTextResponse | None:
-        if scope["method"] not in ("GET", "HEAD"):
+        is_form = scope["method"] == "POST" and self._takes_forms(scope["path"])
+        if scope["method"] not in ("GET", "HEAD") and not is_form:
             return PlainTextResponse("Only GET here.\n", 405, {"allow": "GET, HEAD"})
-        host = Headers(scope=scope).get("host", "")
-        try:
-            name = urlsplit(f"//{host}").hostname or ""
-        except ValueError:
-            name = ""
-        if name.lower() not in self._names:
+        headers = Headers(scope=scope)
+        if self._is_foreign(f"//{headers.get('host', '')}"):
             return PlainTextResponse(
                 "This page does not answer under that name; page.public_url can give it one.\n", 421
             )
+        if not is_form:
+            return None
+        # Every browser says where a form that it sends comes from.
+        if "origin" in headers and self._is_foreign(headers["origin"]):
+            return PlainTextResponse("This form was sent by another page.\n", 403)
+        length = headers.get("content-length", "")
+        if not (length.isascii() and length.isdecimal() and int(length[:10]) <= MOST_BYTES):
+            return PlainTextResponse("A form says its length, and is short.\n", 413)
         return None
+
+    def _takes_forms(self, path: str) -> bool:
+        return path.startswith(self._forms) if self._forms else False
+
+    def _is_foreign(self, address: str) -> bool:
+        try:
+            name = urlsplit(address).hostname or ""
+        except ValueError:
+            name = ""
+        return name.lower() not in self._names

@@ -105,7 +105,7 @@ class Story:
 
 def incident_rows(record: Record, labels: Labels, last: int, now_us: int) -> tuple[IncidentRow, ...]:
     """The newest incidents, newest first."""
-    return tuple(_row(one, labels, now_us) for one in record.incidents(last))
+    return tuple(incident_row(one, labels, now_us) for one in record.incidents(last))
 
 
 def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
@@ -131,7 +131,7 @@ def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
             )
         )
     return Story(
-        row=_row(history.record, labels, now_us),
+        row=incident_row(history.record, labels, now_us),
         title=history.record.title,
         body=history.record.body,
         time_zone=zone,
@@ -146,7 +146,8 @@ def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
     )
 
 
-def _row(record: IncidentRecord, labels: Labels, now_us: int) -> IncidentRow:
+def incident_row(record: IncidentRecord, labels: Labels, now_us: int) -> IncidentRow:
+    """One incident as a line."""
     incident = record.incident
     ended_us = incident.ended_at_us
     lasted_us = (now_us if ended_us is None else ended_us) - incident.first_evidence_us

@@ -108,6 +108,11 @@ class TankNow:
     works: tuple[WorkNow, ...]
     suppressed: str
 
+    @property
+    def has_work(self) -> bool:
+        """Whether work goes on now."""
+        return any(one.quiet for one in self.works)
+
 
 @dataclass(frozen=True, slots=True)
 class Now:

@@ -14,6 +14,7 @@ from collector.clock import Clock
 from collector.configuration import Configuration, PageConfiguration
 from collector.errors import ConfigError
 from collector.pages.application import create_application
+from collector.pages.asking import Answers
 from collector.pages.guard import require_loopback
 from collector.pages.record import BrokerSource, RecordFactory, SuppressedSource, UsualSource
 
@@ -33,6 +34,7 @@ def serve_in_thread(
     broker: BrokerSource | None = None,
     usual: UsualSource | None = None,
     suppressed: SuppressedSource | None = None,
+    answers: Answers | None = None,
     live_every_s: float = 1.0,
 ) -> PagesServer:
     """Serve the pages at page.listen until the answer is closed; port 0 takes any free port.
@@ -52,6 +54,7 @@ def serve_in_thread(
         broker=broker,
         usual=usual,
         suppressed=suppressed,
+        answers=answers,
         live_every_s=live_every_s,
     )
     pages = PagesServer(application, _listen(configuration.page), configuration.page.host)

@@ -13,17 +13,21 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver import Chrome, ChromeOptions
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
-from selenium.webdriver.support.ui import WebDriverWait
+from selenium.webdriver.support.ui import Select, WebDriverWait
 
+from collector.alarm_requests import Acknowledge
 from collector.configuration import Configuration
-from collector.pages import PagesServer
-from collector.store import Commit, Store
+from collector.links import Link, Links
+from collector.pages import Answers, PagesServer, serve_in_thread
+from collector.requests import BeginWork, Request
+from collector.store import Commit, RequestBox, Store, StoreReader
 from tests.pages import tank
-from tests.pages.conftest import Serve
+from tests.pages.conftest import Serve, standing_clock
 from tests.pages.tank import MINUTE, NOW, SECOND
 
 pytestmark = pytest.mark.browser
@@ -281,3 +285,77 @@ def test_picture_of_the_night_is_not_empty(driver: Chrome, server: PagesServer) 
     assert boxes
     assert all(width > 600 and height > 100 for width, height in boxes)
     assert len(base64.b64decode(driver.get_screenshot_as_base64())) > 10_000
+
+
+LINKS = Links(bytes(32), "")
+
+
+@contextmanager
+def answering(configuration: Configuration) -> Iterator[PagesServer]:
+    """Pages that take answers. The loop of the service is not here: what is asked waits in the store."""
+    path = configuration.store.path
+    answers = Answers(LINKS, lambda: RequestBox(path))
+    with serve_in_thread(
+        configuration, lambda: StoreReader(path), standing_clock(), answers=answers
+    ) as server:
+        yield server
+
+
+def asked(phone: Chrome, configuration: Configuration) -> Request:
+    """What was asked, when the page says that it is written down."""
+    waiting = WebDriverWait(phone, WAIT_S, ignored_exceptions=[StaleElementReferenceException])
+    waiting.until(lambda _: "Written down." in phone.find_element(By.TAG_NAME, "main").text)
+    with StoreReader(configuration.store.path) as reader:
+        (request,) = reader.waiting_requests()
+    return request
+
+
+@pytest.mark.parametrize("has_scripts", [True, False], ids=["scripts", "no scripts"])
+def test_a_link_is_answered_by_a_tap_and_a_confirmation_on_a_phone(
+    tmp_path: Path, store: Store, configuration: Configuration, has_scripts: bool
+) -> None:
+    tank.raise_heater_incident(store, configuration.store.path)
+    with (
+        answering(configuration) as server,
+        browser(tmp_path / "profile", has_scripts=has_scripts) as phone,
+    ):
+        show(phone, f"{server.address}{LINKS.address(Link('sam', 1), NOW)}")
+        # WCAG 2.2, success criterion 2.5.5: 44 CSS pixels.
+        for one in phone.find_elements(By.CSS_SELECTOR, "button, .button, nav a, select"):
+            assert one.size["height"] >= 44
+        phone.find_element(By.LINK_TEXT, "Acknowledge").click()
+        with StoreReader(configuration.store.path) as reader:
+            assert reader.waiting_requests() == ()
+        phone.find_element(By.XPATH, "//button[text()='Yes, I see to it']").click()
+        request = asked(phone, configuration)
+        assert (request.who, request.asked) == ("sam", Acknowledge("", 1))
+        messages = [entry["message"] for entry in phone.get_log("browser")]
+        assert [one for one in messages if "Content Security Policy" in one] == []
+
+
+@pytest.mark.parametrize("is_dark", [False, True], ids=["light", "dark"])
+def test_answers_can_be_read_by_day_and_night(
+    tmp_path: Path, store: Store, configuration: Configuration, driver: Chrome, is_dark: bool
+) -> None:
+    tank.raise_heater_incident(store, configuration.store.path)
+    with answering(configuration) as server:
+        address = f"{server.address}{LINKS.address(Link('sam', 1), NOW)}"
+        for page in (address, f"{address}/work", f"{address}/acknowledge", server.address):
+            show(driver, page, is_dark=is_dark)
+            if page == server.address:
+                driver.find_element(By.XPATH, "//summary[text()='I am working on the tank']").click()
+            assert driver.execute_script("return document.documentElement.scrollWidth") <= PHONE[0]
+            for text, contrast in driver.execute_script(CONTRASTS):
+                assert contrast >= 4.5, text
+
+
+def test_work_is_begun_on_the_page_that_shows_now(
+    tmp_path: Path, store: Store, configuration: Configuration
+) -> None:
+    with answering(configuration) as server, browser(tmp_path / "profile") as phone:
+        show(phone, server.address)
+        phone.find_element(By.XPATH, "//summary[text()='I am working on the tank']").click()
+        Select(phone.find_element(By.NAME, "kind")).select_by_visible_text("Water change")
+        phone.find_element(By.XPATH, "//button[text()='I begin now']").click()
+        work = BeginWork("reef", "water_change", NOW, NOW + 45 * MINUTE)
+        assert asked(phone, configuration).asked == work

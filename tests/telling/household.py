@@ -33,7 +33,10 @@ series = "temperature"
 
 
 class Household:
-    """The service in a process of its own, in a time that goes faster; `away` are names of people."""
+    """The service in a process of its own, in a time that goes faster; `away` are names of people.
+
+    `page` are keys of the page, which is else not served.
+    """
 
     def __init__(
         self,
@@ -44,12 +47,15 @@ class Household:
         away: str = "",
         start_us: int = NOON,
         limits: str = URGENT_LIMIT,
+        page: str = "",
     ) -> None:
         self.broker = broker
         self.settings = folder / "brinebell.toml"
         text = SETTINGS.format(port=broker.port, interval="50 ms") + SOURCE
         text = text.replace("[mqtt]\n", "[mqtt]\ntakes_requests = true\n")
         text = text.replace('alarm_high = "27 degC"\n', limits)
+        if page:
+            text = text.replace("enabled = false", f"enabled = true\n{page}")
         for name, url in people.items():
             (folder / f"{name}.urls").write_text(url)
             (folder / f"{name}.urls").chmod(0o600)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import time
 from itertools import pairwise
 
+import httpx
 import pytest
 
 from tests.broker import Mosquitto
-from tests.delivery.receivers import WebReceiver
+from tests.delivery.receivers import WebReceiver, free_port
 from tests.telling.household import RATE
 
 pytestmark = pytest.mark.broker
@@ -137,3 +139,26 @@ def test_work_that_lasts_longer_than_announced_is_asked_about_before_it_rings(
         while len(home.rows()) == 1 and time.monotonic() < end:
             home.read(28.0)
         assert [kind for _, kind, _ in home.rows()] == ["work_over", "opened"]
+
+
+def test_the_link_in_a_ring_acknowledges_after_a_confirmation_and_not_by_a_look(live) -> None:
+    with WebReceiver() as sam:
+        port = free_port()
+        home = live(
+            {"sam": sam.url}, page=f'listen = "127.0.0.1:{port}"\npublic_url = "http://127.0.0.1:{port}"'
+        )
+        home.alarm()
+        home.until(lambda: sam.rings)
+        address = sam.rings[0][1].splitlines()[1].split()[0]
+        with httpx.Client(trust_env=False, follow_redirects=True) as phone:
+            page = phone.get(f"{address}/acknowledge")
+            assert page.status_code == 200
+            assert home.incidents()[0].answer.state == "unacknowledged"
+            form = re.search(r'name="form" value="(\w+)"', page.text)[1]
+            shown = phone.post(f"{address}/acknowledge", data={"form": form}).text
+            assert "Acknowledged: over limit (temperature)" in shown
+        assert home.incidents()[0].answer.state == "acknowledged"
+        assert home.incidents()[0].answer.who == "sam"
+        told = home.rows()
+        time.sleep(6 * 60 / RATE)
+        assert home.rows() == told
