@@ -6,39 +6,25 @@ per cent, so that text keeps its size on a phone.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
-from itertools import pairwise
-from math import ceil, floor, log10
+from datetime import datetime
+from math import ceil
 
 import numpy as np
 
+from collector.axes import is_of_days, runs, value_range, value_ticks, wall_step_s, wall_times
 from collector.pages.labels import SeriesLabel
 from collector.pages.moments import day_text, local, month_text, weekday_text
 from collector.pages.record import Buckets
 from rules import MICROSECONDS, FloatArray, IntArray
 
 _SIZE = 1000.0
-# Above and below the values, so that a line does not run along the edge.
-_MARGIN = 0.06
-# Flat values are not blown up: a chart spans at least this many units of the last digit shown.
-_LEAST_SPAN = 6
-# A limit is drawn if it lies within this many spans of the values; else it would flatten them.
-_NEAR_SPANS = 1.5
 _EDGE_PERCENT = 5.0
 # On a phone the word "alarm" takes this much of the width.
 _WORDS_PERCENT = 12.0
 # Differences of values beyond this would no longer be numbers.
 _GREATEST = 1e300
-_MINUTE = 60
-_HOUR = 60 * _MINUTE
-_DAY = 24 * _HOUR
-_STEPS = (
-    *(step * _MINUTE for step in (1, 2, 5, 10, 15, 30)),
-    *(step * _HOUR for step in (1, 2, 3, 6, 12)),
-    *(step * _DAY for step in (1, 2, 7, 14)),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +118,8 @@ def draw(
     points = _points_of(buckets)
     limits = _limits_of(label)
     low, high = points.range
-    frame = _frame(start_us, end_us, low, high, [value for value, *_ in limits], label.resolution)
+    limited = value_range(low, high, [value for value, *_ in limits], label.resolution)
+    frame = Frame(start_us, end_us, *limited)
     return Chart(
         label=label,
         band=_band(frame, points),
@@ -172,7 +159,8 @@ def small_line(label: SeriesLabel, buckets: Buckets, start_us: int, end_us: int)
     first, last = label.show(low), label.show(high)
     number, _, unit = first.partition(" ")
     words = first if first == last else f"{number if unit and last.endswith(unit) else first} to {last}"
-    return _line(_frame(start_us, end_us, low, high, (), label.resolution), points), words
+    frame = Frame(start_us, end_us, *value_range(low, high, (), label.resolution))
+    return _line(frame, points), words
 
 
 def limit_words(label: SeriesLabel) -> str:
@@ -221,36 +209,12 @@ def _points_of(buckets: Buckets, start_us: int = 0, end_us: int = 2**62) -> _Poi
     return _Points(starts_us[kept] + width_us // 2, low, mean, high, buckets.counts[kept])
 
 
-def _frame(
-    start_us: int, end_us: int, low: float, high: float, limits: Sequence[float], resolution: float
-) -> Frame:
-    span = max(high - low, _LEAST_SPAN * resolution)
-    # Values too large for their resolution to count still need a range of their own.
-    span = max(span, abs(low) * 1e-9, abs(high) * 1e-9)
-    middle = low / 2 + high / 2
-    low, high = min(low, middle - span / 2), max(high, middle + span / 2)
-    near = [value for value in limits if low - _NEAR_SPANS * span <= value <= high + _NEAR_SPANS * span]
-    low, high = min([low, *near]), max([high, *near])
-    margin = _MARGIN * (high - low)
-    return Frame(start_us, end_us, low - margin, high + margin)
-
-
-def _runs(times_us: IntArray) -> list[slice]:
-    """Stretches without a gap: a gap is three times as long as what lies between most points."""
-    if len(times_us) == 0:
-        return []
-    steps = np.diff(times_us)
-    breaks = np.flatnonzero(steps > 3 * np.median(steps)) + 1 if len(steps) else np.empty(0, np.int64)
-    edges = [0, *breaks.tolist(), len(times_us)]
-    return [slice(first, last) for first, last in pairwise(edges)]
-
-
 def _line(frame: Frame, points: _Points) -> str:
     x, y = frame.x(points.times_us), frame.y(points.mean)
     # A lone point is a line of no length, which round ends make visible.
     return "".join(
         f"M{_text(x[run], y[run])}" + ("h0" if run.stop - run.start == 1 else "")
-        for run in _runs(points.times_us)
+        for run in runs(points.times_us)
     )
 
 
@@ -258,7 +222,7 @@ def _band(frame: Frame, points: _Points) -> str:
     x, top, bottom = frame.x(points.times_us), frame.y(points.high), frame.y(points.low)
     return "".join(
         f"M{_text(x[run], top[run])}L{_text(x[run][::-1], bottom[run][::-1])}z"
-        for run in _runs(points.times_us)
+        for run in runs(points.times_us)
     )
 
 
@@ -269,46 +233,28 @@ def _text(x: FloatArray, y: FloatArray) -> str:
 def _value_ticks(frame: Frame, label: SeriesLabel) -> tuple[Tick, ...]:
     if label.is_two_state:
         return tuple(Tick(frame.value_percent(value), label.show(value)) for value in (0.0, 1.0))
-    step = _round_step((frame.high - frame.low) / 4, label.resolution)
-    first, last = ceil(frame.low / step), floor(frame.high / step)
-    # Rounding of huge values may leave any number of steps: a handful is what an eye can use.
-    numbers = range(first, min(last, first + 8) + 1)
-    return tuple(Tick(frame.value_percent(number * step), label.show(number * step)) for number in numbers)
-
-
-def _round_step(least: float, resolution: float) -> float:
-    """The next of 1, 2 and 5 times a power of ten, and no less than what can be shown."""
-    power = 10.0 ** floor(log10(least))
-    step = next(factor * power for factor in (1, 2, 5, 10) if factor * power >= least)
-    return max(step, resolution)
+    ticks = value_ticks(frame.low, frame.high, label.resolution)
+    return tuple(Tick(frame.value_percent(value), label.show(value)) for value in ticks)
 
 
 def time_ticks(frame: Frame, time_zone: str, most: int = 6) -> tuple[Tick, ...]:
     """Round wall times of the tank's zone within a frame."""
     start, end = (local(at_us, time_zone) for at_us in (frame.start_us, frame.end_us))
     seconds = (frame.end_us - frame.start_us) / MICROSECONDS
-    step = next((step for step in _STEPS if seconds / step <= most), None)
+    step = wall_step_s(seconds, most)
     found = []
-    for at in _months(start, end, most) if step is None else _walls(start, end, step):
+    for at in _months(start, end, most) if step is None else wall_times(start, end, step):
         percent = frame.time_percent(round(at.timestamp()) * MICROSECONDS)
         if not _EDGE_PERCENT <= percent <= 100 - _EDGE_PERCENT:
             continue
         if step is None:
             text = month_text(at)
-        elif step >= _DAY:
+        elif is_of_days(step):
             text = day_text(at)
         else:
             text = weekday_text(at) if at.hour == at.minute == 0 else f"{at:%H:%M}"
         found.append(Tick(percent, text))
     return tuple(found)
-
-
-def _walls(start: datetime, end: datetime, step: int) -> Iterable[datetime]:
-    """Wall times from the midnight before `start`, a step apart on the clock on the wall."""
-    at = start.replace(hour=0, minute=0, second=0)
-    while at <= end:
-        yield at
-        at += timedelta(seconds=step)
 
 
 def _months(start: datetime, end: datetime, most: int) -> Iterable[datetime]:

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 
 from collector.configuration import Configuration
-from collector.units.display import display, display_difference
+from collector.units.display import display, display_difference, resolution
 from rules import CAUSES, QUANTITIES, TWO_STATE, SeriesRules
 
 # The longest number that people write; beyond it stands a power of ten.
@@ -60,8 +60,7 @@ class SeriesLabel:
     @property
     def resolution(self) -> float:
         """One unit of the last decimal that is shown."""
-        decimals = self.show(0.0).partition(" ")[0].partition(".")[2]
-        return float(10.0 ** -len(decimals)) if decimals.isdecimal() else 1.0
+        return 1.0 if self.quantity is None else resolution(self.quantity)
 
 
 class Labels:

@@ -1,7 +1,7 @@
 """Units: accepted spellings, conversions to the one canonical unit of a quantity, and text for people."""
 
 from collector.units.conversion import converter, is_compensated
-from collector.units.display import display, display_difference
+from collector.units.display import display, display_difference, resolution
 from collector.units.duration_text import parse_duration
 from collector.units.factors import identity
 from collector.units.quantity_text import parse_quantity, parse_rate
@@ -21,4 +21,5 @@ __all__ = [
     "parse_quantity",
     "parse_rate",
     "parse_reference",
+    "resolution",
 ]

@@ -56,3 +56,9 @@ def display_difference(value: float, quantity: str) -> str:
     if "." in number:
         number = number.rstrip("0").rstrip(".")
     return f"{number} {unit}".rstrip()
+
+
+def resolution(quantity: str) -> float:
+    """One unit of the last decimal that `display` shows, in the canonical unit."""
+    decimals, _ = _SHOWN.get(quantity, (0, ""))
+    return float(10.0**-decimals)
