@@ -57,6 +57,7 @@ from collector.notices import (
     WorkOver,
     missed,
 )
+from collector.picture.pictures import Pictures
 from collector.problems import ProblemLog
 from collector.publishing import Publisher
 from collector.requests import Plan
@@ -140,7 +141,8 @@ class Service:
         )
         stack.callback(self._nightly.close)
         outbox = stack.enter_context(Outbox(path))
-        delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock))
+        pictures = Pictures(self._reader, configuration, lambda: self._nightly.standing, clock)
+        delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock, picture=pictures))
         unstored = UnstoredMessages()
         ringing = stack.enter_context(DeliveryWorker(configuration, unstored, clock=clock))
         router = Router(configuration, converter)

@@ -1,8 +1,9 @@
 """The sender process: reads messages with their addresses from its input, sends, and answers.
 
 It exists only while there is something to send, for it is the one process that holds apprise. It
-touches no file and no database; addresses, which are secret, reach it through the pipe alone. A line of
-input is a `Request` as JSON, a line of output an answer; the end of the input ends it.
+touches no database; addresses, which are secret, reach it through the pipe alone. A line of input is a
+`Request` as JSON, a line of output an answer; the end of the input ends it. A picture is drawn by yet
+another process, if the channel takes one.
 """
 
 from __future__ import annotations
@@ -15,9 +16,12 @@ import signal
 import sys
 import threading
 from collections.abc import Sequence
+from functools import partial
 from typing import Any, BinaryIO
 
 from collector.delivery.channels import Request, load, send
+from collector.messages import Outcome
+from collector.picture.process import picture_of
 from rules import Priority
 
 # Places where a test has this process die as a power cut would have it: at the start, with a message
@@ -59,7 +63,13 @@ class _Sender:
 
     def _send(self, request: Request) -> None:
         self.pass_step("taken")
-        sent = send(request["url"], request["title"], request["body"], Priority(request["priority"]))
+        sketch = request.get("picture")
+        draw = None if sketch is None else partial(picture_of, sketch)
+        priority = Priority(request["priority"])
+        sent = send(request["url"], request["title"], request["body"], priority, draw)
+        if sent.outcome is Outcome.DELIVERED and sent.reason:
+            sys.stderr.write(f"request {request['number']}: {sent.reason}\n")
+            sys.stderr.flush()
         self.pass_step("sent")
         self.answer({"number": request["number"], "outcome": sent.outcome.value, "reason": sent.reason})
 

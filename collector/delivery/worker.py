@@ -14,10 +14,10 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Self, TypeAlias
+from typing import Any, Self, TypeAlias
 
 from collector.clock import Clock
 from collector.configuration import Configuration
@@ -82,8 +82,8 @@ class DeliveryWorker:
         The store's outbox; it is not closed here.
     clock
         The service's clock: retries and ages are counted in its time.
-    command
-        Called for the command of each sender process.
+    command, picture
+        Called for the command of each sender process, and for the sketch that goes with a message.
     linger_s, patience_s, pause_s
         See `LINGER_S`, `PATIENCE_S` and `PAUSE_S`; wall time.
     """
@@ -95,6 +95,7 @@ class DeliveryWorker:
         *,
         clock: Clock | None = None,
         command: Callable[[], Sequence[str]] = sender_command,
+        picture: Callable[[Message], Mapping[str, Any] | None] = lambda _message: None,
         linger_s: float = LINGER_S,
         patience_s: float = PATIENCE_S,
         pause_s: float = PAUSE_S,
@@ -107,7 +108,7 @@ class DeliveryWorker:
         self._mask = Mask(self._urls.values())
         self._outbox = outbox
         self._clock = clock or Clock()
-        self._command = command
+        self._command, self._picture = command, picture
         self._linger_s, self._patience_s, self._pause_s = linger_s, patience_s, pause_s
         self._events: queue.SimpleQueue[Heard | _Wake] = queue.SimpleQueue()
         self._sender: _Process | None = None
@@ -275,6 +276,7 @@ class DeliveryWorker:
                 "title": message.title,
                 "body": outgoing_body(message, now_us),
                 "priority": message.priority.value,
+                "picture": self._picture(message),
             }
         )
 

@@ -33,11 +33,19 @@ def wait_for(condition: Callable[[], object], timeout_s: float = 30.0) -> None:
 
 
 class WebReceiver:
-    """Takes JSON posts while open; answers with `statuses` in turn, the last one for ever."""
+    """Takes JSON posts while open; answers with `statuses` in turn, the last one for ever.
 
-    def __init__(self, *statuses: int, port: int | None = None, hold_s: float = 0.0) -> None:
+    A body longer than `most_bytes` is refused with 413, Content Too Large (RFC 9110), and counts for none.
+    """
+
+    def __init__(
+        self, *statuses: int, port: int | None = None, hold_s: float = 0.0, most_bytes: int = 10**9
+    ) -> None:
         self.port = port or free_port()
         self.rings: list[tuple[str, str]] = []
+        self.attachments: list[list[dict[str, str]]] = []
+        self.refused = 0
+        self._most_bytes = most_bytes
         self._statuses = list(statuses) or [200]
         self.requests = 0
         self._hold_s = hold_s
@@ -52,7 +60,14 @@ class WebReceiver:
 
         class Handler(BaseHTTPRequestHandler):
             def do_POST(self) -> None:
-                content = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+                length = int(self.headers["Content-Length"])
+                content = json.loads(self.rfile.read(length))
+                if length > receiver._most_bytes:
+                    receiver.refused += 1
+                    self.send_response(413)
+                    self.send_header("Content-Length", "0")
+                    self.end_headers()
+                    return
                 with receiver._lock:
                     receiver.requests += 1
                     status = receiver._statuses[0]
@@ -60,6 +75,7 @@ class WebReceiver:
                         receiver._statuses.pop(0)
                     if status == 200:
                         receiver.rings.append((content["title"], content["message"]))
+                        receiver.attachments.append(content.get("attachments", []))
                 time.sleep(receiver._hold_s)
                 self.send_response(status)
                 self.send_header("Content-Length", "0")
@@ -84,15 +100,24 @@ class WebReceiver:
 
 
 class MailReceiver:
-    """Takes mail over SMTP while open."""
+    """Takes mail over SMTP while open, but none for `unknown`."""
 
-    def __init__(self) -> None:
+    def __init__(self, unknown: str = "") -> None:
         self.mails: list[EmailMessage] = []
+        self._unknown = unknown
 
     def __enter__(self) -> Self:
         receiver = self
 
         class Handler:
+            async def handle_RCPT(  # noqa: N802 - the library calls it so
+                self, server: object, session: object, envelope: object, address: str, options: object
+            ) -> str:
+                if address == receiver._unknown:
+                    return "550 nobody of that name"
+                envelope.rcpt_tos.append(address)
+                return "250 known"
+
             async def handle_DATA(  # noqa: N802 - the library calls it so
                 self, server: object, session: object, envelope: object
             ) -> str:
