@@ -260,7 +260,7 @@ def test_sender_killed_at_random_instants_loses_nothing(
     draw = random.Random(20260307)
     count, kills, rung = 40, 0, 0
     with (
-        WebReceiver(hold_s=0.02) as web,
+        WebReceiver(hold_s=0.1) as web,
         DeliveryWorker(configuration(web.url), outbox, clock=clock, pause_s=0.05) as worker,
     ):
         now_us = clock.now_us()
@@ -269,7 +269,7 @@ def test_sender_killed_at_random_instants_loses_nothing(
         end_s = time.monotonic() + 60
         while "waiting" in states(path):
             assert time.monotonic() < end_s
-            time.sleep(draw.uniform(0.0, 0.6))
+            time.sleep(draw.uniform(0.0, 0.25))
             for child in children():
                 # One that dies again and again as it starts is waited for longer and longer.
                 if kills < 12 and len(web.rings) > rung:
