@@ -41,8 +41,9 @@ class NewMessage:
 class Message:
     """A message in the outbox.
 
-    `tries` is how often sending it was begun; `may_repeat` is whether the end of one of these tries is
-    not known, so that the person may have it already.
+    `tries` is how often sending it was begun. `may_repeat` is whether the end of a try is not known, of this
+    or of another row of the same message, so that the person may have it already. `instead_of` is the
+    message that this one carries on over another channel.
     """
 
     id: int
@@ -57,6 +58,12 @@ class Message:
     priority: Priority
     tries: int
     may_repeat: bool = False
+    instead_of: int | None = None
+
+    @property
+    def first_id(self) -> int:
+        """Its place in the order of what is told: that of the message which it carries on."""
+        return self.id if self.instead_of is None else self.instead_of
 
     @classmethod
     def of_row(cls, row: Sequence[Any]) -> Message:
@@ -75,3 +82,41 @@ class Try(NamedTuple):
     ended_us: int | None
     outcome: str | None
     reason: str | None
+
+
+class Route(NamedTuple):
+    """One channel over which a message goes or went: a row of the outbox.
+
+    A message goes over every channel of its priority, each a row of its own; `first_id` tells which rows
+    carry on one of these. `has_failed` is whether a try ended without the message being delivered.
+    """
+
+    channel: str
+    state: str
+    has_failed: bool
+    first_id: int
+
+
+class Handed(NamedTuple):
+    """A try that has reached its person, or may have."""
+
+    person: str
+    channel: str
+    started_us: int
+
+
+class FailingChannel(NamedTuple):
+    """A channel that does not work, since when and why; `is_told` is whether somebody was told."""
+
+    person: str
+    channel: str
+    since_us: int
+    reason: str
+    is_told: bool = False
+
+
+class Detour(NamedTuple):
+    """Over which channel a message goes on, and from when."""
+
+    channel: str
+    not_before_us: int

@@ -52,6 +52,7 @@ from collector.notices import (
     OUTAGE_NOTE,
     WORK_NOTE,
     BrokerAway,
+    ChannelReports,
     Notices,
     Outage,
     WorkOver,
@@ -142,7 +143,10 @@ class Service:
         stack.callback(self._nightly.close)
         outbox = stack.enter_context(Outbox(path))
         pictures = Pictures(self._reader, configuration, lambda: self._nightly.standing, clock)
-        delivery = stack.enter_context(DeliveryWorker(configuration, outbox, clock=clock, picture=pictures))
+        reports = ChannelReports(self._desk.people, configuration.tanks[0].rules.time_zone)
+        delivery = stack.enter_context(
+            DeliveryWorker(configuration, outbox, clock=clock, report=reports, picture=pictures)
+        )
         unstored = UnstoredMessages()
         ringing = stack.enter_context(DeliveryWorker(configuration, unstored, clock=clock))
         router = Router(configuration, converter)

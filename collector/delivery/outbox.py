@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from collector.messages import Message, Outcome, Try
+from collector.messages import Detour, FailingChannel, Handed, Message, NewMessage, Outcome, Route, Try
 
 
 class Outbox(Protocol):
@@ -26,12 +26,30 @@ class Outbox(Protocol):
         reason: str = ...,
         *,
         retry_at_us: int | None = ...,
+        detour: Detour | None = ...,
+        report: NewMessage | None = ...,
     ) -> None:
-        """Make durable how a try ended; DELIVERED also marks the message done."""
+        """Make durable, all at once, how a try ended and what follows of it.
+
+        DELIVERED marks the message done and its channel as working. A `detour` lets a message that still
+        waits go on over another channel; a `report` that the channel fails joins what waits.
+        """
         ...
 
     def give_up(self, message: int) -> None:
         """Send a message no more."""
+        ...
+
+    def routes(self, message: Message) -> tuple[Route, ...]:
+        """Every channel over which the same person is told the same, in the order of their use."""
+        ...
+
+    def failing(self) -> tuple[FailingChannel, ...]:
+        """Channels that failed and have not worked since."""
+        ...
+
+    def handed(self, since_us: int) -> tuple[Handed, ...]:
+        """Tries begun since then that have arrived, or may have, in order of time."""
         ...
 
     def unfinished_tries(self) -> tuple[tuple[Try, Message], ...]:

@@ -5,7 +5,8 @@ this service or the sender process dies between the two, the end of the try is n
 is sent again and says so. So a crash costs at most one repetition, and never a message. While the store
 refuses to take note of tries, messages leave all the same, and their ends are noted when it works again.
 
-The sender process is started when something is due and ends soon after nothing is.
+With the end of a try that failed it is recorded over which other channel the message goes on, and that
+somebody is told of the failure: a kill comes before all of that or after it.
 """
 
 from __future__ import annotations
@@ -14,24 +15,29 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Self, TypeAlias
 
 from collector.clock import Clock
 from collector.configuration import Configuration
-from collector.delivery.channels import Sent, channel_names
-from collector.delivery.child import Answer, Gone, Heard, Ready, SenderProcess, sender_command
+from collector.delivery.attendance import Attendance
+from collector.delivery.channels import Sent
+from collector.delivery.child import Answer, Gone, Heard, sender_command
+from collector.delivery.detour import REPORT, ChannelFailure, Channels, detour, hopeful, is_lost
 from collector.delivery.masking import Mask
 from collector.delivery.outbox import Outbox
+from collector.delivery.queue import WINDOW_US, ChannelKey, channel_of, choose
 from collector.delivery.retry import due_us, is_given_up, outgoing_body, retry_at_us
 from collector.errors import StoreError
-from collector.messages import Message, Outcome
+from collector.messages import Detour, Message, NewMessage, Outcome
 
 logger = logging.getLogger(__name__)
 
-ChannelKey: TypeAlias = tuple[str, str]
+# Words a report of a channel that fails, for somebody who can be told now; the channels that fail are to be
+# avoided. None: there is nobody.
+Report: TypeAlias = Callable[[ChannelFailure, Collection[ChannelKey], int], NewMessage | None]
 
 # Messages of one incident leave within one commit: a process kept this long serves them all, and one
 # kept longer holds memory that the rest of the machine wants.
@@ -40,7 +46,6 @@ LINGER_S = 5.0
 PATIENCE_S = 120.0
 # How soon work goes on after the store refused, and the first pause after a process that could not start.
 PAUSE_S = 2.0
-LONGEST_PAUSE_S = 300.0
 # Instants are 64 bits: everything that waits is due by then.
 _EVER_US = 2**62
 _AT_MOST = 2000
@@ -52,23 +57,16 @@ class _Flight:
 
     message: Message
     started_us: int
-    patience_ends_s: float
+    answer_by_s: float
     sent: Sent | None = None
-
-
-@dataclass(slots=True)
-class _Process:
-    """The sender process, while there is one."""
-
-    process: SenderProcess
-    patience_ends_s: float
-    is_ready: bool = False
-    is_killed: bool = False
-    idle_since_s: float | None = None
 
 
 class _Wake:
     """Said by `wake` and `close`."""
+
+
+def _log_only(_failure: ChannelFailure, _failing: Collection[ChannelKey], _now_us: int) -> None:
+    return None
 
 
 class DeliveryWorker:
@@ -82,6 +80,8 @@ class DeliveryWorker:
         The store's outbox; it is not closed here.
     clock
         The service's clock: retries and ages are counted in its time.
+    report
+        See `Report`; without it failures are only logged.
     command, picture
         Called for the command of each sender process, and for the sketch that goes with a message.
     linger_s, patience_s, pause_s
@@ -94,30 +94,31 @@ class DeliveryWorker:
         outbox: Outbox,
         *,
         clock: Clock | None = None,
+        report: Report = _log_only,
         command: Callable[[], Sequence[str]] = sender_command,
         picture: Callable[[Message], Mapping[str, Any] | None] = lambda _message: None,
         linger_s: float = LINGER_S,
         patience_s: float = PATIENCE_S,
         pause_s: float = PAUSE_S,
     ) -> None:
-        self._urls: dict[ChannelKey, str] = {
-            (person.name, channel): url
-            for person in configuration.people
-            for channel, url in zip(channel_names(person.urls), person.urls, strict=True)
-        }
-        self._mask = Mask(self._urls.values())
+        self._channels = Channels(configuration)
         self._outbox = outbox
         self._clock = clock or Clock()
-        self._command, self._picture = command, picture
-        self._linger_s, self._patience_s, self._pause_s = linger_s, patience_s, pause_s
+        self._report, self._picture = report, picture
+        self._patience_s, self._pause_s = patience_s, pause_s
         self._events: queue.SimpleQueue[Heard | _Wake] = queue.SimpleQueue()
-        self._sender: _Process | None = None
+        self._sender = Attendance(
+            command,
+            self._events.put,
+            Mask(self._channels.urls.values()),
+            linger_s=linger_s,
+            patience_s=patience_s,
+            pause_s=pause_s,
+        )
         self._flights: dict[int, _Flight] = {}
         # What the store could not take note of: how many tries, and when to try a message again.
         self._unrecorded = 0
         self._put_off_to_us: dict[int, int] = {}
-        self._failed_starts = 0
-        self._start_from_s = 0.0
         self._knows_past = False
         self._close_by_s: float | None = None
         self._thread = threading.Thread(target=self._run, name="delivery")
@@ -166,8 +167,8 @@ class DeliveryWorker:
                 self._take(self._events.get(timeout=wait_s))
             except queue.Empty:
                 continue
-        if self._sender is not None:
-            self._end(self._sender.process)
+        # Nothing is being sent but what `close` has no time for.
+        self._sender.end(is_stuck=bool(self._flights))
 
     def _is_done(self) -> bool:
         if self._close_by_s is None:
@@ -183,15 +184,19 @@ class DeliveryWorker:
             return min(left_s, self._pause_s)
         now_us = self._clock.now_us()
         due, next_us = self._due(now_us)
-        if due:
-            self._ensure_sender()
-            if self._sender is not None and self._sender.is_ready:
-                for message in due:
-                    self._hand_over(self._sender.process, message)
-                due = []
-        self._dismiss_idle(has_work=bool(due))
-        wait_s = self._wait_s(now_us, next_us, is_held_up=bool(due))
-        return min(self._pause_s, wait_s or self._pause_s) if is_refused else wait_s
+        if due and self._sender.is_ready():
+            for message in due:
+                self._hand_over(message)
+            due = []
+        awaited_by_s = [one.answer_by_s for one in self._flights.values() if one.sent is None]
+        self._sender.look_after(awaited_by_s, has_work=bool(due))
+        waits_s = self._sender.waits_s(awaited_by_s, has_work=bool(due))
+        if next_us is not None:
+            waits_s.append(self._clock.wall_seconds(next_us - now_us))
+        if is_refused:
+            waits_s.append(self._pause_s)
+        # Never less than a moment: an instant that rounding puts just ahead is not waited for in a spin.
+        return max(0.01, min(waits_s)) if waits_s else None
 
     def _settle_past(self) -> None:
         """Note, once, that the ends of tries before our time are not known."""
@@ -210,39 +215,35 @@ class DeliveryWorker:
             )
         self._knows_past = True
 
-    def _due(self, now_us: int) -> tuple[list[Message], int | None]:
-        """Messages to send now, at most one a channel, and when the next one is due.
-
-        Within a channel urgent ones go first, and what is told of one incident is told in order.
-        """
-        heads: dict[ChannelKey, Message] = {}
-        told_first: set[tuple[ChannelKey, int]] = set()
-        next_us: int | None = None
+    def _due(self, now_us: int) -> tuple[Sequence[Message], int | None]:
+        """Messages to send now, at most one a channel, and when the next one is due."""
         flights = self._flights.values()
-        busy = {(one.message.person, one.message.channel) for one in flights if one.sent is None}
         sent = {one.message.id for one in flights if one.sent is not None}
-        for message in sorted(self._outbox.due(_EVER_US, _AT_MOST), key=lambda message: message.id):
-            key = (message.person, message.channel)
-            if message.id in sent or self._is_hopeless(message, now_us):
-                continue
-            if message.incident is not None:
-                if (key, message.incident) in told_first:
-                    continue
-                told_first.add((key, message.incident))
-            if key in busy:
-                continue
-            at_us = max(due_us(message, now_us), self._put_off_to_us.get(message.id, 0))
-            if at_us > now_us:
-                next_us = at_us if next_us is None else min(next_us, at_us)
-            elif key not in heads or message.priority.rank > heads[key].priority.rank:
-                heads[key] = message
-        return list(heads.values()), next_us
+        waiting = [
+            message
+            for message in self._outbox.due(_EVER_US, _AT_MOST)
+            if message.id not in sent and not self._is_hopeless(message, now_us)
+        ]
+        if not waiting:
+            return (), None
+        handed_us: dict[ChannelKey, list[int]] = {}
+        for one in self._outbox.handed(now_us - WINDOW_US):
+            # One that lies ahead is of a clock that was set back since.
+            if one.started_us <= now_us:
+                handed_us.setdefault((one.person, one.channel), []).append(one.started_us)
+        return choose(
+            waiting,
+            busy={channel_of(one.message) for one in flights if one.sent is None},
+            handed_us=handed_us,
+            due_us=lambda message: max(due_us(message, now_us), self._put_off_to_us.get(message.id, 0)),
+            now_us=now_us,
+        )
 
     def _is_hopeless(self, message: Message, now_us: int) -> bool:
         """Give a message up that is too old, or whose channel is no longer configured; say whether."""
         if message.id in (flight.message.id for flight in self._flights.values()):
             return False
-        is_reachable = (message.person, message.channel) in self._urls
+        is_reachable = channel_of(message) in self._channels.urls
         if is_reachable and not is_given_up(message, now_us):
             return False
         reason = "it is too old to be of help" if is_reachable else "this channel is no longer configured"
@@ -259,7 +260,7 @@ class DeliveryWorker:
         )
         return True
 
-    def _hand_over(self, process: SenderProcess, message: Message) -> None:
+    def _hand_over(self, message: Message) -> None:
         now_us = self._clock.now_us()
         try:
             number = self._outbox.record_try_started(message.id, now_us)
@@ -269,10 +270,10 @@ class DeliveryWorker:
             self._unrecorded += 1
             number = -self._unrecorded
         self._flights[number] = _Flight(message, now_us, time.monotonic() + self._patience_s)
-        process.send(
+        self._sender.send(
             {
                 "number": number,
-                "url": self._urls[message.person, message.channel],
+                "url": self._channels.urls[channel_of(message)],
                 "title": message.title,
                 "body": outgoing_body(message, now_us),
                 "priority": message.priority.value,
@@ -286,115 +287,84 @@ class DeliveryWorker:
         for number, flight in list(self._flights.items()):
             if flight.sent is None:
                 continue
-            message, sent = flight.message, flight.sent
-            now_us = self._clock.now_us()
-            again_us = None if sent.outcome is Outcome.DELIVERED else retry_at_us(message, now_us)
             try:
                 if number < 0:
-                    known = self._outbox.record_try_started(message.id, flight.started_us)
+                    known = self._outbox.record_try_started(flight.message.id, flight.started_us)
                     self._flights[known] = self._flights.pop(number)
                     number = known
-                self._outbox.record_try_ended(number, now_us, sent.outcome, sent.reason, retry_at_us=again_us)
+                self._record_end(number, flight.message, flight.sent)
             except StoreError as error:
                 logger.warning("delivery waits for the store: %s", error)
                 is_refused = True
-                if again_us is None:
+                if flight.sent.outcome is Outcome.DELIVERED:
                     continue
-                self._put_off_to_us[message.id] = again_us
+                now_us = self._clock.now_us()
+                again_us = retry_at_us(flight.message, now_us)
+                self._put_off_to_us[flight.message.id] = again_us
+                self._log_failure(flight.message, flight.sent, again_us, now_us, None)
             del self._flights[number]
-            where = f"message {message.id} to {message.person} over {message.channel}"
-            if again_us is None:
-                logger.info("%s delivered", where)
-            else:
-                again_s = (again_us - now_us) / 1e6
-                logger.warning("%s not delivered, next try in %.0f s: %s", where, again_s, sent.reason)
         return is_refused
 
-    # -- the sender process ------------------------------------------------------------------------
-
-    def _ensure_sender(self) -> None:
-        if self._sender is None and time.monotonic() >= self._start_from_s:
-            try:
-                process = SenderProcess(self._command(), self._events.put, self._mask)
-            except OSError as error:
-                logger.warning("the sender process cannot be started: %s", error)
-                self._put_off_start()
-            else:
-                self._sender = _Process(process, time.monotonic() + self._patience_s)
-
-    def _put_off_start(self) -> None:
-        self._failed_starts += 1
-        pause_s = min(self._pause_s * 2.0 ** min(self._failed_starts - 1, 20), LONGEST_PAUSE_S)
-        self._start_from_s = time.monotonic() + pause_s
-
-    def _dismiss_idle(self, *, has_work: bool) -> None:
-        """End a process that has had nothing to do for a while, and one that says nothing any more."""
-        sender = self._sender
-        if sender is None:
+    def _record_end(self, number: int, message: Message, sent: Sent) -> None:
+        now_us = self._clock.now_us()
+        if sent.outcome is Outcome.DELIVERED:
+            self._outbox.record_try_ended(number, now_us, sent.outcome, sent.reason)
+            logger.info("message %d to %s over %s delivered", message.id, message.person, message.channel)
             return
-        now_s = time.monotonic()
-        limits = [flight.patience_ends_s for flight in self._flights.values() if flight.sent is None]
-        if not sender.is_ready:
-            limits.append(sender.patience_ends_s)
-        if limits and now_s >= min(limits) and not sender.is_killed:
-            sender.is_killed = True
-            logger.warning("the sender process has not answered for %.0f s and is ended", self._patience_s)
-            sender.process.kill()
-        if has_work or self._flights or not sender.is_ready:
-            sender.idle_since_s = None
-        elif sender.idle_since_s is None:
-            sender.idle_since_s = now_s
-        elif now_s - sender.idle_since_s >= self._linger_s:
-            self._end(sender.process)
+        again_us = retry_at_us(message, now_us)
+        elsewhere, report = None, None
+        if is_lost(message, sent.outcome):
+            routes = self._outbox.routes(message)
+            channels = self._channels.of(message.person, message.priority)
+            elsewhere = detour(message, routes, channels, now_us, again_us)
+            instead = hopeful(message, routes) if elsewhere is None else elsewhere.channel
+            report = self._report_of(message, sent.reason, instead, now_us)
+        self._outbox.record_try_ended(
+            number,
+            now_us,
+            sent.outcome,
+            sent.reason,
+            retry_at_us=again_us,
+            detour=elsewhere,
+            report=report,
+        )
+        self._log_failure(message, sent, again_us, now_us, elsewhere)
 
-    def _end(self, process: SenderProcess) -> None:
-        """End a process from which nothing is awaited any more."""
-        process.finish()
-        # Nothing is being sent but what `close` has no time for; a process that stays on is stuck.
-        if self._flights or not process.join(self._pause_s):
-            process.kill()
-            process.join(self._pause_s)
-        self._sender = None
+    def _report_of(self, message: Message, reason: str, instead: str, now_us: int) -> NewMessage | None:
+        """What tells that a channel fails, unless that has been told since it last worked."""
+        channel = channel_of(message)
+        failing = {(one.person, one.channel): one for one in self._outbox.failing()}
+        known = failing.get(channel)
+        # A report that fails makes no report, or the telling of one failure would go on by itself.
+        if message.kind == REPORT or (known is not None and known.is_told):
+            return None
+        since_us = now_us if known is None else known.since_us
+        return self._report(ChannelFailure(*channel, since_us, reason, instead), {channel, *failing}, now_us)
+
+    def _log_failure(
+        self, message: Message, sent: Sent, again_us: int, now_us: int, elsewhere: Detour | None
+    ) -> None:
+        if elsewhere is None:
+            then = f"next try in {(again_us - now_us) / 1e6:.0f} s"
+        else:
+            then = f"goes on over {elsewhere.channel}"
+        logger.warning(
+            "message %d to %s over %s not delivered, %s: %s",
+            message.id,
+            message.person,
+            message.channel,
+            then,
+            sent.reason,
+        )
 
     def _take(self, event: Heard | _Wake) -> None:
-        if isinstance(event, _Wake) or self._sender is None or event.process is not self._sender.process:
+        if isinstance(event, _Wake):
             return
-        if isinstance(event, Ready):
-            self._sender.is_ready = True
-            self._failed_starts = 0
-        elif isinstance(event, Answer):
-            if event.number in self._flights:
-                self._flights[event.number].sent = event.sent
-        elif isinstance(event, Gone):
-            self._mourn(event, was_ready=self._sender.is_ready)
-
-    def _mourn(self, event: Gone, *, was_ready: bool) -> None:
-        """The process has died: the end of what it was sending is not known."""
-        self._sender = None
-        event.process.join(self._pause_s)
-        event.process.finish()
-        logger.warning("the sender process has died (status %d)", event.status)
-        lost = Sent(Outcome.INTERRUPTED, "the sender process died while this was being sent")
-        for flight in self._flights.values():
-            flight.sent = flight.sent or lost
-        # A message that kills it waits by its own retry; a process that cannot start waits here.
-        if not was_ready:
-            self._put_off_start()
-
-    def _wait_s(self, now_us: int, next_us: int | None, *, is_held_up: bool) -> float | None:
-        now_s = time.monotonic()
-        waits: list[float] = []
-        if next_us is not None:
-            waits.append(self._clock.wall_seconds(next_us - now_us))
-        if is_held_up and self._sender is None:
-            waits.append(self._start_from_s - now_s)
-        sender = self._sender
-        if sender is not None and not sender.is_killed:
-            if sender.idle_since_s is not None:
-                waits.append(sender.idle_since_s + self._linger_s - now_s)
-            if not sender.is_ready:
-                waits.append(sender.patience_ends_s - now_s)
+        heard = self._sender.take(event)
+        if isinstance(heard, Answer) and heard.number in self._flights:
+            self._flights[heard.number].sent = heard.sent
+        elif isinstance(heard, Gone):
+            # The process has died: the end of what it was sending is not known.
+            lost = Sent(Outcome.INTERRUPTED, "the sender process died while this was being sent")
             for flight in self._flights.values():
-                waits.append(flight.patience_ends_s - now_s)
-        # Never less than a moment: an instant that rounding puts just ahead is not waited for in a spin.
-        return max(0.01, min(waits)) if waits else None
+                flight.sent = flight.sent or lost

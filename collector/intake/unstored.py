@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from collector.alarm_record import Withdrawal
-from collector.messages import Message, NewMessage, Outcome, Try
+from collector.messages import Detour, FailingChannel, Handed, Message, NewMessage, Outcome, Route, Try
 
 _LOG = logging.getLogger(__name__)
 
@@ -24,6 +24,7 @@ class UnstoredMessages:
         self._lock = threading.Lock()
         self._waiting: dict[int, Message] = {}
         self._numbers: dict[NewMessage, int] = {}
+        self._been_to: dict[int, list[str]] = {}
         self._delivered: set[int] = set()
         self._sending: set[int] = set()
         self._claimed: set[int] = set()
@@ -39,6 +40,7 @@ class UnstoredMessages:
                     continue
                 number = len(self._numbers) + 1
                 self._numbers[new] = number
+                self._been_to[number] = [new.channel]
                 self._waiting[number] = Message(
                     number,
                     new.incident,
@@ -108,6 +110,8 @@ class UnstoredMessages:
         reason: str = "",
         *,
         retry_at_us: int | None = None,
+        detour: Detour | None = None,
+        report: NewMessage | None = None,  # noqa: ARG002 - nobody is told of a channel from here
     ) -> None:
         """Take note of what became of a try, in the log at least."""
         with self._lock:
@@ -116,9 +120,8 @@ class UnstoredMessages:
             if outcome is Outcome.DELIVERED:
                 self._delivered.add(self._tries[number])
                 self._waiting.pop(self._tries[number], None)
-            elif message is not None and retry_at_us is not None:
-                tries = message.tries + 1
-                self._waiting[message.id] = replace(message, not_before_us=retry_at_us, tries=tries)
+            elif message is not None:
+                self._waiting[message.id] = self._after_failure(message, outcome, retry_at_us, detour)
         if message is not None:
             said = "was delivered" if outcome is Outcome.DELIVERED else f"failed ({reason})"
             _LOG.warning(
@@ -129,10 +132,52 @@ class UnstoredMessages:
                 said,
             )
 
+    def _after_failure(
+        self, message: Message, outcome: Outcome, retry_at_us: int | None, detour: Detour | None
+    ) -> Message:
+        if detour is not None:
+            if detour.channel not in self._been_to[message.id]:
+                self._been_to[message.id].append(detour.channel)
+            message = replace(message, channel=detour.channel)
+            retry_at_us = detour.not_before_us
+        return replace(
+            message,
+            not_before_us=message.not_before_us if retry_at_us is None else retry_at_us,
+            tries=message.tries + 1,
+            may_repeat=message.may_repeat or outcome is Outcome.INTERRUPTED,
+        )
+
     def give_up(self, message: int) -> None:
         """Send a message no more."""
         with self._lock:
             self._waiting.pop(message, None)
+
+    def routes(self, message: Message) -> tuple[Route, ...]:
+        """Every channel over which the same person is told the same, in the order of their use."""
+        with self._lock:
+            return tuple(
+                route
+                for new, number in self._numbers.items()
+                if (new.incident, new.kind, new.person, new.created_us, new.title)
+                == (message.incident, message.kind, message.person, message.created_us, message.title)
+                for route in self._routes_of(number)
+            )
+
+    def _routes_of(self, number: int) -> Iterator[Route]:
+        waiting = self._waiting.get(number)
+        state = "waiting" if waiting is not None else "done" if number in self._delivered else "given_up"
+        for channel in self._been_to[number]:
+            is_there = waiting is None or waiting.channel == channel
+            has_failed = waiting is not None and waiting.tries > 0
+            yield Route(channel, state if is_there else "given_up", has_failed, number)
+
+    def failing(self) -> tuple[FailingChannel, ...]:
+        """None: what is not in the store is not remembered."""
+        return ()
+
+    def handed(self, since_us: int) -> tuple[Handed, ...]:  # noqa: ARG002 - see below
+        """None: while the store refuses nothing is held back."""
+        return ()
 
     def unfinished_tries(self) -> tuple[tuple[Try, Message], ...]:
         """None: nothing here outlives the service."""

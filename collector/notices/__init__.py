@@ -6,6 +6,7 @@ so that a kill neither loses nor repeats it.
 
 from collector.notices.broker_away import NOTE as BROKER_NOTE
 from collector.notices.broker_away import BrokerAway
+from collector.notices.channel_fails import ChannelReports
 from collector.notices.missed import Missed, missed
 from collector.notices.notice import Noticed, Notices
 from collector.notices.outage import NOTE as OUTAGE_NOTE
@@ -18,6 +19,7 @@ __all__ = [
     "OUTAGE_NOTE",
     "WORK_NOTE",
     "BrokerAway",
+    "ChannelReports",
     "Missed",
     "Noticed",
     "Notices",

@@ -27,6 +27,7 @@ DELIVERY_WORDS = {
     "waiting": "waiting",
     "done": "delivered",
     "given_up": "given up",
+    "moved": "gone on over another channel",
     "withdrawn": "needed no more",
 }
 

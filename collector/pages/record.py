@@ -90,7 +90,7 @@ class IncidentHistory(Protocol):
 
 
 class Delivery(Protocol):
-    """A message, where it stands ('waiting', 'done', 'given_up', 'withdrawn'), and each try to send it."""
+    """A message, each try to send it, and where it stands: waiting, done, given_up, moved or withdrawn."""
 
     @property
     def message(self) -> Message: ...

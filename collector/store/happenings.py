@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
+from dataclasses import asdict
 
 import orjson
 
@@ -59,24 +60,19 @@ def upsert_incident(connection: sqlite3.Connection, record: IncidentRecord) -> N
 
 def insert_messages(connection: sqlite3.Connection, messages: Sequence[NewMessage]) -> None:
     """Put notifications into the outbox."""
-    connection.executemany(
+    for message in messages:
+        insert_message(connection, message)
+
+
+def insert_message(connection: sqlite3.Connection, message: NewMessage) -> int:
+    """Put a notification into the outbox, in the caller's transaction; return its id there."""
+    cursor = connection.execute(
         "INSERT INTO outbox(incident, kind, person, channel, created_us, not_before_us, title, body,"
-        " priority) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [
-            (
-                message.incident,
-                message.kind,
-                message.person,
-                message.channel,
-                message.created_us,
-                message.not_before_us,
-                message.title,
-                message.body,
-                message.priority.value,
-            )
-            for message in messages
-        ],
+        " priority) VALUES(:incident, :kind, :person, :channel, :created_us, :not_before_us, :title, :body,"
+        " :priority)",
+        asdict(message) | {"priority": message.priority.value},
     )
+    return int(cursor.lastrowid or 0)
 
 
 def record_planned_work(connection: sqlite3.Connection, works: Sequence[PlannedWork], number: int) -> None:

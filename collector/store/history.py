@@ -47,7 +47,10 @@ _ALARM = (
     " FROM alarm_events"
 )
 _NEWEST = "SELECT max(id) FROM alarm_events GROUP BY tank, series, cause"
-_STANDS = "iif(state = 'given_up' AND withdrawn_us IS NOT NULL, 'withdrawn', state)"
+_STANDS = (
+    "CASE WHEN state = 'given_up' AND moved_to IS NOT NULL THEN 'moved'"
+    " WHEN state = 'given_up' AND withdrawn_us IS NOT NULL THEN 'withdrawn' ELSE state END"
+)
 _EVIDENCE = frozenset(field.name for field in fields(Evidence))
 
 
@@ -61,7 +64,7 @@ class IncidentHistory:
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """A message, where it stands ('waiting', 'done', 'given_up', 'withdrawn'), and each try to send it."""
+    """A message, each try to send it, and where it stands: waiting, done, given_up, moved or withdrawn."""
 
     message: Message
     state: str

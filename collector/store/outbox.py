@@ -12,15 +12,53 @@ from pathlib import Path
 from typing import Any
 
 from collector.errors import StoreError
-from collector.messages import Message, Outcome, Try
+from collector.messages import (
+    Detour,
+    FailingChannel,
+    Handed,
+    Message,
+    NewMessage,
+    Outcome,
+    Route,
+    Try,
+)
 from collector.store.connection import connect, transaction
+from collector.store.happenings import insert_message
 from collector.store.schema import CURRENT_VERSION, version_of
 
 MESSAGE_COLUMNS = (
     "outbox.id, incident, kind, person, channel, created_us, not_before_us, title, body, priority,"
     " (SELECT count(*) FROM tries WHERE outbox_id = outbox.id),"
-    " EXISTS(SELECT 1 FROM tries WHERE outbox_id = outbox.id"
-    " AND (ended_us IS NULL OR outcome = 'interrupted'))"
+    " EXISTS(SELECT 1 FROM tries WHERE (ended_us IS NULL OR outcome = 'interrupted') AND outbox_id IN"
+    " (SELECT id FROM outbox AS same WHERE same.id = ifnull(outbox.instead_of, outbox.id)"
+    " OR same.instead_of = ifnull(outbox.instead_of, outbox.id))),"
+    " instead_of"
+)
+_TRIED = "(SELECT outbox_id FROM tries WHERE id = :try)"
+_CHANNEL = f"(SELECT person, channel FROM outbox WHERE id = {_TRIED})"  # noqa: S608
+# Who was reached only now is not to be rung at once for every repetition meanwhile.
+_OVERTAKE = (
+    "UPDATE outbox SET state = 'given_up', withdrawn_us = :now FROM"  # noqa: S608
+    f" (SELECT * FROM outbox WHERE id = {_TRIED}) AS told"
+    " WHERE outbox.state = 'waiting' AND outbox.kind = 'again' AND outbox.incident = told.incident"
+    " AND outbox.person = told.person AND outbox.channel = told.channel AND outbox.created_us <= :now"
+)
+# Of a channel that works again by the morning nobody need read that it fails.
+_CALL_OFF_REPORT = (
+    "UPDATE outbox SET state = 'given_up', withdrawn_us = :now WHERE state = 'waiting'"  # noqa: S608
+    f" AND id = (SELECT report FROM failing_channels WHERE (person, channel) = {_CHANNEL})"
+    " AND NOT EXISTS(SELECT 1 FROM tries WHERE outbox_id = outbox.id)"
+)
+_WORKS = f"DELETE FROM failing_channels WHERE (person, channel) = {_CHANNEL}"  # noqa: S608
+_FAILS = (
+    "INSERT OR IGNORE INTO failing_channels(person, channel, since_us, reason)"  # noqa: S608
+    f" SELECT person, channel, :now, :reason FROM outbox WHERE id = {_TRIED}"
+)
+_IS_TOLD = f"UPDATE failing_channels SET report = :report WHERE (person, channel) = {_CHANNEL}"  # noqa: S608
+_CARRY_ON = (
+    "INSERT INTO outbox(incident, kind, person, channel, created_us, not_before_us, title, body, priority,"
+    " instead_of, after_try) SELECT incident, kind, person, :channel, created_us, :not_before_us, title,"
+    " body, priority, :original, :try FROM outbox WHERE id = :id"
 )
 _URGENT_FIRST = "CASE priority WHEN 'urgent' THEN 0 WHEN 'high' THEN 1 ELSE 2 END"
 
@@ -90,46 +128,76 @@ class Outbox:
         reason: str = "",
         *,
         retry_at_us: int | None = None,
+        detour: Detour | None = None,
+        report: NewMessage | None = None,
     ) -> None:
-        """Note how a try ended.
+        """Note how a try ended, and all that follows of it, in one transaction.
 
         Parameters
         ----------
         number
             As `record_try_started` returned.
         outcome
-            DELIVERED also marks the message done, and what repeats it and is due by now as overtaken;
-            after anything else it waits on.
+            DELIVERED also marks the message done, and what repeats it and is due by now as overtaken; its
+            channel works again. After anything else the message waits on.
         reason
             What the channel said.
         retry_at_us
             When the message may be tried again; None leaves that as it was.
+        detour
+            Over which other channel the message goes on, unless it is needed no more.
+        report
+            Tells that the channel fails, which it does after FAILED, a detour or a report.
         """
+        values = {"try": number, "now": ended_us, "reason": reason, "retry": retry_at_us}
         with transaction(self._connection, self._lock):
             self._connection.execute(
-                "UPDATE tries SET ended_us = ?, outcome = ?, reason = ? WHERE id = ?",
-                (ended_us, outcome.value, reason, number),
+                "UPDATE tries SET ended_us = :now, outcome = :outcome, reason = :reason WHERE id = :try",
+                values | {"outcome": outcome.value},
             )
             if outcome is Outcome.DELIVERED:
-                change, value = "state = 'done'", None
-            elif retry_at_us is not None:
-                change, value = "not_before_us = ?", retry_at_us
-            else:
+                self._connection.execute(f"UPDATE outbox SET state = 'done' WHERE id = {_TRIED}", values)  # noqa: S608
+                self._connection.execute(_OVERTAKE, values)
+                self._connection.execute(_CALL_OFF_REPORT, values)
+                self._connection.execute(_WORKS, values)
                 return
-            self._connection.execute(
-                f"UPDATE outbox SET {change} WHERE id = (SELECT outbox_id FROM tries WHERE id = ?)",  # noqa: S608
-                (number,) if value is None else (value, number),
-            )
-            if outcome is Outcome.DELIVERED:
-                # Who was reached only now is not to be rung at once for every repetition meanwhile.
+            if retry_at_us is not None:
                 self._connection.execute(
-                    "UPDATE outbox SET state = 'given_up', withdrawn_us = :now FROM"
-                    " (SELECT outbox.* FROM outbox JOIN tries ON outbox.id = outbox_id WHERE tries.id = :id)"
-                    " AS told WHERE outbox.state = 'waiting' AND outbox.kind = 'again'"
-                    " AND outbox.incident = told.incident AND outbox.person = told.person"
-                    " AND outbox.channel = told.channel AND outbox.created_us <= :now",
-                    {"now": ended_us, "id": number},
+                    f"UPDATE outbox SET not_before_us = :retry WHERE id = {_TRIED}",  # noqa: S608
+                    values,
                 )
+            if detour is not None:
+                self._move(values | detour._asdict())
+            if outcome is Outcome.FAILED or detour is not None or report is not None:
+                self._connection.execute(_FAILS, values)
+            if report is not None:
+                told = insert_message(self._connection, report)
+                self._connection.execute(_IS_TOLD, values | {"report": told})
+
+    def _move(self, values: dict[str, Any]) -> None:
+        """Let a message that waits go on over another channel, where a row of it may be already."""
+        row = self._connection.execute(
+            "SELECT id, ifnull(instead_of, id) FROM outbox"  # noqa: S608
+            f" WHERE id = {_TRIED} AND state = 'waiting'",
+            values,
+        ).fetchone()
+        if row is None:
+            return
+        values = values | {"id": row[0], "original": row[1]}
+        known = self._connection.execute(
+            "UPDATE outbox SET state = 'waiting', not_before_us = :not_before_us, after_try = :try,"
+            " moved_to = NULL WHERE channel = :channel AND (id = :original OR instead_of = :original)"
+            " RETURNING id",
+            values,
+        ).fetchall()
+        if known:
+            ((there,),) = known
+        else:
+            there = self._connection.execute(_CARRY_ON, values).lastrowid
+        self._connection.execute(
+            "UPDATE outbox SET state = 'given_up', moved_to = :there WHERE id = :id",
+            values | {"there": there},
+        )
 
     def give_up(self, message: int) -> None:
         """Send a message no more: its tries are used up, or what it says is no longer so."""
@@ -137,6 +205,41 @@ class Outbox:
             self._connection.execute(
                 "UPDATE outbox SET state = 'given_up' WHERE id = ? AND state = 'waiting'", (message,)
             )
+
+    def routes(self, message: Message) -> tuple[Route, ...]:
+        """Every channel over which a person is told the same at the same time, in the order of their use."""
+        rows = self._query(
+            "SELECT channel, state, EXISTS(SELECT 1 FROM tries WHERE outbox_id = outbox.id AND outcome IN"
+            " ('failed', 'interrupted')), ifnull(instead_of, id) FROM outbox WHERE incident IS :incident"
+            " AND kind = :kind AND person = :person AND created_us = :created AND title = :title ORDER BY id",
+            {
+                "incident": message.incident,
+                "kind": message.kind,
+                "person": message.person,
+                "created": message.created_us,
+                "title": message.title,
+            },
+        )
+        return tuple(Route(channel, state, bool(failed), first) for channel, state, failed, first in rows)
+
+    def failing(self) -> tuple[FailingChannel, ...]:
+        """The channels that do not work."""
+        rows = self._query(
+            "SELECT person, channel, since_us, reason, report IS NOT NULL FROM failing_channels", ()
+        )
+        return tuple(
+            FailingChannel(person, channel, since_us, reason, bool(is_told))
+            for person, channel, since_us, reason, is_told in rows
+        )
+
+    def handed(self, since_us: int) -> tuple[Handed, ...]:
+        """Tries begun since then that have reached their person, or may have."""
+        rows = self._query(
+            "SELECT person, channel, started_us FROM tries JOIN outbox ON outbox.id = outbox_id"
+            " WHERE started_us > ? AND outcome IS NOT 'failed' ORDER BY started_us",
+            (since_us,),
+        )
+        return tuple(Handed(*row) for row in rows)
 
     def unfinished_tries(self) -> tuple[tuple[Try, Message], ...]:
         """Tries that have no end: at a start of the worker, those that a crash cut off."""
@@ -148,7 +251,7 @@ class Outbox:
         )
         return tuple((Try(*row[:5]), Message.of_row(row[5:])) for row in rows)
 
-    def _query(self, statement: str, parameters: tuple[object, ...]) -> list[Any]:
+    def _query(self, statement: str, parameters: tuple[object, ...] | dict[str, object]) -> list[Any]:
         try:
             return self._connection.execute(statement, parameters).fetchall()
         except sqlite3.Error as error:

@@ -168,7 +168,24 @@ CREATE TABLE test_rings(
 ALTER TABLE outbox ADD COLUMN withdrawn_us INTEGER; -- given up because it was needed no more
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS, _REQUESTS, _TELLING)
+_DETOURS = """
+CREATE TABLE failing_channels( -- those whose last try failed; gone when one arrives again
+    person TEXT NOT NULL, channel TEXT NOT NULL, since_us INTEGER NOT NULL, reason TEXT NOT NULL,
+    report INTEGER REFERENCES outbox(id), -- by which it was told; NULL: not yet
+    PRIMARY KEY(person, channel)
+) STRICT, WITHOUT ROWID;
+
+ALTER TABLE outbox ADD COLUMN instead_of INTEGER REFERENCES outbox(id);
+-- instead_of: the message that this row carries on over another channel
+ALTER TABLE outbox ADD COLUMN after_try INTEGER REFERENCES tries(id);
+-- after_try: the try that failed, and so sent it here
+ALTER TABLE outbox ADD COLUMN moved_to INTEGER REFERENCES outbox(id);
+-- moved_to: given up because that row carries it on
+CREATE INDEX outbox_by_original ON outbox(instead_of) WHERE instead_of IS NOT NULL;
+CREATE INDEX tries_by_time ON tries(started_us);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS, _REQUESTS, _TELLING, _DETOURS)
 CURRENT_VERSION = len(MIGRATIONS)
 
 

@@ -27,12 +27,12 @@ REPEATED = f"{BODY} Possibly repeated."
 
 
 def configuration(*urls: str, person: str = "sam") -> Configuration:
-    """One person with these channels, and nothing else."""
+    """One person with these channels and no night, and nothing else."""
     return Configuration(
         mqtt=MqttConfiguration(),
         store=StoreConfiguration(Path("unused")),
         page=PageConfiguration(),
-        people=(PersonConfiguration(person, urls),),
+        people=(PersonConfiguration(person, urls, night=(0, 0)),),
         tanks=(),
         series=(),
         sources=(),

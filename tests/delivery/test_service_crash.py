@@ -4,40 +4,58 @@ from __future__ import annotations
 
 import json
 import random
+import signal
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
 
 from collector.store import Store
-from tests.delivery.post import BODY, REPEATED, message, outcomes, put, states
+from tests.delivery.post import BODY, REPEATED, TITLE, message, outcomes, put, query, states
 from tests.delivery.receivers import WebReceiver, wait_for
 
+REPORT_TITLE = "Messages do not reach sam over json"
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def service(path: Path, url: str, *options: str) -> subprocess.Popen[str]:
-    command = [sys.executable, "-m", "tests.delivery.service_process", str(path), url, *options]
+def service(path: Path, urls: Sequence[str], *options: str) -> subprocess.Popen[str]:
+    command = [sys.executable, "-m", "tests.delivery.service_process", str(path), *urls, *options]
     return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
 
 
-def finish(path: Path, url: str) -> dict[str, int]:
-    with service(path, url, "--once") as process:
+def finish(path: Path, *urls: str) -> dict[str, Any]:
+    with service(path, urls, "--once") as process:
         held, _ = process.communicate(timeout=60)
     assert process.returncode == 0
     return json.loads(held)
 
 
+def kill_at(step: str, path: Path, *urls: str) -> None:
+    with service(path, urls, "--die-at", step) as process:
+        assert process.wait(60) == -signal.SIGKILL
+    # A sender left behind finishes what it was given and ends: nobody writes to it any more.
+    wait_for(lambda: not _senders())
+
+
+def steps_of(*kinds: str, tries: int) -> list[str]:
+    return [f"{kind} {number}" for number in range(1, tries + 1) for kind in kinds]
+
+
+STEPS = ("before start", "after start", "before end", "after end")
+
+
 @pytest.mark.parametrize(
     ("step", "bodies", "tries"),
     [
-        ("before_start", [BODY], ["delivered"]),
-        ("after_start", [REPEATED], ["interrupted", "delivered"]),
-        ("before_end", [BODY, REPEATED], ["interrupted", "delivered"]),
-        ("after_end", [BODY], ["delivered"]),
+        ("before start 1", [BODY], ["delivered"]),
+        ("after start 1", [REPEATED], ["interrupted", "delivered"]),
+        ("before end 1", [BODY, REPEATED], ["interrupted", "delivered"]),
+        ("after end 1", [BODY], ["delivered"]),
     ],
 )
 def test_service_killed_at_a_step_costs_at_most_one_marked_repetition(
@@ -46,12 +64,41 @@ def test_service_killed_at_a_step_costs_at_most_one_marked_repetition(
     now_us = time.time_ns() // 1000
     put(store, now_us, message(now_us))
     with WebReceiver() as web:
-        with service(path, web.url, "--die-at", step) as process:
-            assert process.wait(60) == -9
+        kill_at(step, path, web.url)
         finish(path, web.url)
     assert [body for _, body in web.rings] == bodies
     assert outcomes(path) == tries
     assert states(path) == ["done"]
+
+
+def test_the_steps_below_are_all_that_there_are(store: Store, path: Path) -> None:
+    """The first channel refuses, the second takes the message, and then the report about the first."""
+    now_us = time.time_ns() // 1000
+    put(store, now_us, message(now_us))
+    with WebReceiver(500) as first, WebReceiver() as second:
+        held = finish(path, first.url, second.url)
+    assert sorted(held["steps"]) == sorted(steps_of(*STEPS, tries=3))
+    assert [title for title, _ in second.rings] == [TITLE, REPORT_TITLE]
+
+
+@pytest.mark.parametrize("step", steps_of(*STEPS, tries=3))
+def test_killed_at_any_step_of_a_channel_that_fails_every_message_comes_once_or_is_marked(
+    store: Store, path: Path, step: str
+) -> None:
+    now_us = time.time_ns() // 1000
+    put(store, now_us, message(now_us))
+    with WebReceiver(500) as first, WebReceiver() as second:
+        kill_at(step, path, first.url, second.url)
+        finish(path, first.url, second.url)
+    titles = [title for title, _ in second.rings]
+    assert {*titles} == {TITLE, REPORT_TITLE}
+    # One kill costs one repetition at most, of the message or of the report.
+    assert len(titles) <= 3
+    for title in {*titles}:
+        bodies = [body for one, body in second.rings if one == title]
+        assert all("Possibly repeated." in body for body in bodies[1:])
+    assert "waiting" not in states(path)
+    assert query(path, "SELECT count(*) FROM outbox WHERE kind = 'channel_fails'") == [(1,)]
 
 
 def test_service_killed_at_random_instants_loses_nothing(store: Store, path: Path) -> None:
@@ -61,7 +108,7 @@ def test_service_killed_at_random_instants_loses_nothing(store: Store, path: Pat
     put(store, now_us, *(message(now_us, incident=n, title=str(n)) for n in range(1, count + 1)))
     with WebReceiver(hold_s=0.05) as web:
         for _ in range(kills):
-            with service(path, web.url) as process:
+            with service(path, [web.url]) as process:
                 before = web.requests
                 wait_for(lambda before=before: web.requests > before)
                 time.sleep(draw.uniform(0.0, 0.3))
