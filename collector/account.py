@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from collector.alarm_record import ThreadRecord
+from collector.messages import Message, Try
 from collector.wording.rivals import what_tells
 from collector.wording.times import duration_text
 from rules import MICROSECONDS, Evidence, Incident
@@ -79,6 +81,26 @@ def answer_object(answer: ThreadRecord | None) -> dict[str, object]:
         "answered_by": answer.who or None,
         "answered_at": _instant(answer.at_us),
         "until": _instant(answer.until_us),
+    }
+
+
+def delivery_object(message: Message, state: str, tries: Sequence[Try]) -> dict[str, object]:
+    """One message about an incident: where it stands in the outbox, and each try to send it."""
+    return {
+        "created": rfc3339(message.created_us),
+        "kind": message.kind,
+        "person": message.person,
+        "channel": message.channel,
+        "state": state,
+        "tries": [
+            {
+                "started": rfc3339(one.started_us),
+                "ended": _instant(one.ended_us),
+                "outcome": one.outcome,
+                "reason": one.reason,
+            }
+            for one in tries
+        ],
     }
 
 

@@ -1,4 +1,4 @@
-"""`brinebell incidents`: what happened, from the store, newest last; or how well the alarms serve."""
+"""`brinebell incidents`: what happened, newest last; one with all its messages; or how well alarms serve."""
 
 from __future__ import annotations
 
@@ -23,6 +23,13 @@ _COLUMNS = ("no.", "since", "tank", "what", "priority", "how long")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     add_configuration_argument(parser)
+    parser.add_argument(
+        "number",
+        nargs="?",
+        type=_count,
+        metavar="NUMBER",
+        help="one incident alone, with who was told over which channel, and each try",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of a table")
     parser.add_argument("--last", type=_count, metavar="N", help="only the last N incidents")
     parser.add_argument(
@@ -48,8 +55,13 @@ def run(arguments: argparse.Namespace) -> int:
         raise ConfigError("--days goes with --summary: brinebell incidents --summary --days 7")
     if arguments.last is not None and arguments.summary:
         raise ConfigError("--last goes with the list of incidents; of a summary say the days: --days 7")
+    if arguments.number is not None and (arguments.summary or arguments.last is not None):
+        raise ConfigError("one incident goes without --summary and --last: brinebell incidents 12")
     configuration = load_configuration(arguments.config)
     with StoreReader(configuration.store.path) as reader:
+        if arguments.number is not None:
+            print(_story(reader, configuration, arguments.number, is_json=arguments.json))
+            return 0
         if arguments.summary:
             print(_summary(reader, configuration, arguments.days or SUMMARY_DAYS, is_json=arguments.json))
             return 0
@@ -68,6 +80,35 @@ def _count(text: str) -> int:
     if count < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number of incidents: 1 or more is needed")
     return count
+
+
+def _story(reader: StoreReader, configuration: Configuration, number: int, *, is_json: bool) -> str:
+    """One incident, and the telling of it."""
+    import orjson
+
+    from collector.account import answer_object, delivery_object, incident_object
+    from collector.errors import ConfigError
+    from collector.wording.deliveries import delivery_lines
+
+    try:
+        record = reader.incident(number).record
+    except KeyError as error:
+        raise ConfigError(f"there is no incident {number}: `brinebell incidents` lists all") from error
+    deliveries = reader.deliveries(number)
+    if is_json:
+        found = {
+            "number": number,
+            **answer_object(record.answer),
+            **incident_object(record.incident, f"{record.title}\n{record.body}"),
+            "messages": [delivery_object(one.message, one.state, one.tries) for one in deliveries],
+        }
+        return orjson.dumps(found, option=orjson.OPT_INDENT_2).decode()
+    zone = next(
+        (one.rules.time_zone for one in configuration.tanks if one.name == record.incident.tank), "UTC"
+    )
+    told = [line for one in deliveries for line in delivery_lines(one.message, one.state, one.tries, zone)]
+    table = _table_text((record,), configuration, now_of_service(configuration))
+    return "\n".join([table, "", "Who was told:", *(told or ["  nobody: no message was written about it"])])
 
 
 def _summary(reader: StoreReader, configuration: Configuration, days: int, *, is_json: bool) -> str:

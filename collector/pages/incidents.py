@@ -14,6 +14,7 @@ from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock, full, rfc3339
 from collector.pages.record import Delivery, IncidentRecord, Record
 from collector.wording.answers import state_text
+from collector.wording.deliveries import STATES
 from collector.wording.evidence import reason_lines, rival_lines
 from collector.wording.times import duration_text
 from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident
@@ -22,14 +23,6 @@ from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident
 _LEAST_AROUND_US = HOUR_US
 # More charts than this make no page that somebody reads.
 _MOST_CHARTS = 6
-
-DELIVERY_WORDS = {
-    "waiting": "waiting",
-    "done": "delivered",
-    "given_up": "given up",
-    "moved": "gone on over another channel",
-    "withdrawn": "needed no more",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +246,7 @@ def _delivery(delivery: Delivery, zone: str) -> DeliveryRow:
         kind=message.kind,
         person=message.person,
         channel=message.channel,
-        state=DELIVERY_WORDS.get(delivery.state, delivery.state),
+        state=STATES.get(delivery.state, delivery.state),
         tries=tuple(
             TryRow(_instant(one.started_us, zone), one.outcome or "running", one.reason or "")
             for one in delivery.tries

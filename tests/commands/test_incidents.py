@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from collector.alarm_record import LifeChange, ThreadRecord
-from collector.messages import NewMessage, Outcome
+from collector.messages import Detour, NewMessage, Outcome
 from collector.settings import load_configuration
 from collector.store import Commit, IncidentRecord, Outbox, Store
 from rules import HOUR_US, AlarmKey, AlarmLife, AlarmRaised, Evidence, Incident, Priority, Reason, Rival, Sign
@@ -79,6 +79,58 @@ def test_table_counts_from_the_first_evidence_in_the_tanks_own_time(run: Run) ->
         "    Look whether it is warm.",
         "    Acknowledged by sam at 12 Jan.",
     ]
+
+
+@pytest.fixture
+def told_incident(write: Callable[[str], Path]) -> None:
+    """One incident whose first channel failed: the message went on over another."""
+    configuration = load_configuration(write('[tanks.reef]\ntime_zone = "Africa/Nairobi"\n'), {})
+    at_us = START_US + 24 * HOUR_US
+    with Store(configuration.store.path) as store:
+        message = NewMessage(1, "opened", "sam", "push", at_us, at_us, "title", "body", Priority.URGENT)
+        store.commit(Commit(at_us, None, incidents=[_record(1, hours=None)], messages=[message]))
+        with Outbox(configuration.store.path) as outbox:
+            number = outbox.record_try_started(1, at_us)
+            outbox.record_try_ended(
+                number, at_us, Outcome.FAILED, "status 500", detour=Detour("mailto", at_us)
+            )
+            outbox.record_try_ended(outbox.record_try_started(2, at_us), at_us, Outcome.DELIVERED)
+
+
+@pytest.mark.usefixtures("told_incident")
+def test_one_incident_is_told_with_every_message_and_try(run: Run) -> None:
+    told = run("incidents", "1")
+    assert told.returncode == 0, told.stderr
+    assert told.stdout.splitlines()[-5:] == [
+        "Who was told:",
+        "  2026-01-11 05:30  sam over push (opened): gone on over another channel",
+        "    tried 2026-01-11 05:30: failed, status 500",
+        "  2026-01-11 05:30  sam over mailto (opened): delivered",
+        "    tried 2026-01-11 05:30: delivered",
+    ]
+    found = json.loads(run("incidents", "1", "--json").stdout)
+    assert found["number"] == 1
+    assert [(one["channel"], one["state"]) for one in found["messages"]] == [
+        ("push", "moved"),
+        ("mailto", "done"),
+    ]
+    assert found["messages"][0]["tries"][0]["reason"] == "status 500"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("7",), "there is no incident 7: `brinebell incidents` lists all"),
+        (("1", "--last", "2"), "one incident goes without --summary and --last"),
+        (("1", "--summary"), "one incident goes without --summary and --last"),
+        (("0",), "'0' is not a number of incidents"),
+    ],
+)
+@pytest.mark.usefixtures("told_incident")
+def test_what_names_no_incident_says_so(run: Run, arguments: tuple[str, ...], words: str) -> None:
+    told = run("incidents", *arguments)
+    assert told.returncode == 2
+    assert words in told.stderr
 
 
 @pytest.mark.usefixtures("store")

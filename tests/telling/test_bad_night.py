@@ -6,7 +6,9 @@ falls silent, the broker is restarted, and the first person's channel goes down.
 
 from __future__ import annotations
 
+import sqlite3
 import time
+from contextlib import closing
 
 import pytest
 
@@ -48,6 +50,13 @@ def test_a_bad_night(live, broker) -> None:
         assert home.rows() == told
     assert home.causes() == ["under_limit", "under_danger_line", "probe_silent"]
     assert len(home.incidents()) == 1
+    # That his channel fails is told to kim, in the morning.
+    with closing(sqlite3.connect(home.path)) as connection:
+        reports = connection.execute(
+            "SELECT person, channel, not_before_us, state FROM outbox WHERE kind = 'channel_fails'"
+        ).fetchall()
+    assert reports == [("kim", "json", at("2026-05-07 07:00", "UTC"), "waiting")]
+    told = [one for one in told if one[1] != "channel_fails"]
     steps = [(person, kind) for person, kind, _ in told]
     assert steps[:4] == [("sam", "opened"), ("sam", "again"), ("sam", "again"), ("kim", "next")]
     # Who is slow to acknowledge on a loaded machine may be rung again, and nobody else is.
