@@ -60,10 +60,10 @@ from collector.notices import (
 )
 from collector.picture.pictures import Pictures
 from collector.problems import ProblemLog
-from collector.publishing import Publisher
+from collector.publishing import AnswerPublisher, Publisher
 from collector.requests import Plan
 from collector.routing import Router
-from collector.store import IncidentRecord, Outbox, RequestBox, Store, StoreReader
+from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader
 from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
 from collector.wording import Kind, message_for
@@ -187,6 +187,12 @@ class Service:
             asked,
         )
 
+        answers = AnswerPublisher(self._session)
+
+        def hear(commit: Commit) -> None:
+            self._publisher.hear(commit)
+            answers.hear(commit)
+
         def wake() -> None:
             delivery.wake()
             ringing.wake()
@@ -201,7 +207,7 @@ class Service:
             unstored=unstored,
             clock=clock,
             on_messages=wake,
-            on_commit=self._publisher.hear,
+            on_commit=hear,
             notices=self._notices.drain,
             commit_interval_s=configuration.store.commit_interval_s,
         )

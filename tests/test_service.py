@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import sqlite3
@@ -20,11 +21,14 @@ from collector.requests import BeginWork, EndWork, Request
 from collector.settings import load_configuration
 from collector.store import Commit, RequestBox, Store, StoreReader
 from rules import HOUR_US
-from tests.broker import Mosquitto, amqtt, free_port, mosquitto
+from tests.broker import Listener, Mosquitto, amqtt, free_port, mosquitto
 from tests.delivery.receivers import WebReceiver
 from tests.test_crash import SETTINGS, count, last_live_commit
 
 pytestmark = pytest.mark.broker
+
+
+ANSWERS = "brinebell/reef/answers"
 
 
 class Service:
@@ -294,6 +298,35 @@ def test_a_button_announces_work_over_the_broker_where_that_is_allowed(
         service.until(lambda: kinds() == ["feeding_pause"])
         assert service.stop() == 0
         assert "MQTT asked: begin feeding pause in reef for 15 min: planned" in service.log
+
+
+def test_what_became_of_a_request_is_published_to_whoever_listens(
+    tmp_path: Path, start: Callable[..., Service]
+) -> None:
+    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as heard:
+        service = start(broker.port)
+        text = service.settings.read_text().replace("[mqtt]\n", "[mqtt]\ntakes_requests = true\n")
+        service.until(service.is_live)
+        assert service.stop() == 0
+        service = start(broker.port, text=text)
+        service.until(service.is_live)
+        for asked, done, words in (
+            ('{"id": "1", "do": "begin_work", "kind": "feeding_pause", "for": "15 min"}', True, "planned"),
+            ('{"id": "2", "do": "acknowledge", "incident": 9}', False, "there is no incident 9"),
+            ('{"id": "3", "do": "switch_on"}', False, '"do" is one of begin_work'),
+            ('{"id": "4", "do": "end_work", "for": "1 h"}', False, "'for' is no key of end_work"),
+        ):
+            assert broker.publish("brinebell/reef/requests", asked)
+            number = json.loads(asked)["id"]
+            service.until(lambda n=number: json.loads(heard[ANSWERS] or b"{}").get("id") == n)
+            answer = json.loads(heard[ANSWERS])
+            assert answer["done"] is done
+            assert words in answer["text"]
+        with Listener(broker.port) as later:
+            service.until(lambda: later["brinebell/service/brinebell/status"] == b"online")
+            time.sleep(0.5)
+            assert later[ANSWERS] is None, "an answer is not retained"
+        assert service.stop() == 0
 
 
 def test_work_that_is_announced_keeps_a_limit_quiet_and_the_page_says_what_it_hides(

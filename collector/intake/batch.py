@@ -28,8 +28,8 @@ class Batch:
     """What one commit will carry, as it comes in; `is_urgent` says that it does not wait for others.
 
     `planned_work` are all works that are known from it on, None where that does not change; `answers` tell
-    what became of requests that it does, and `requests` are new ones, which a later one does. `is_called`
-    says that there is something to tell although nothing came in.
+    what became of requests that it does, `requests` are new ones, which a later one does, and `refused` says
+    why others were not taken. `is_called` says that there is something to tell although nothing came in.
     """
 
     messages: int = 0
@@ -40,6 +40,7 @@ class Batch:
     planned_work: tuple[PlannedWork, ...] | None = None
     answers: list[Answer] = field(default_factory=list)
     requests: list[Request] = field(default_factory=list)
+    refused: list[Answer] = field(default_factory=list)
     is_called: bool = False
 
     @property

@@ -317,6 +317,7 @@ class Intake:
             planned_work=batch.planned_work,
             answers=batch.answers,
             requests=batch.requests,
+            refused=batch.refused,
             notes=noticed.notes,
         )
         self._prepared.append(Prepared(commit, receipt))

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeGuard
 
 import orjson
 
@@ -84,7 +84,7 @@ def published_request(message: Message, tank: str, *, is_backlog: bool) -> Reque
     if unknown:
         raise PayloadError(f"{unknown[0]!r} is no key of {deed}: {', '.join(sorted(keys))} are")
     number = values.get("id")
-    if not isinstance(number, str) or not 0 < len(number) <= _LONGEST_ID:
+    if not _is_id(number):
         raise PayloadError(f'a request bears an "id" of its own, a text of at most {_LONGEST_ID} characters')
     if "at" in values:
         asked_us = rfc3339_us(values["at"])
@@ -97,6 +97,19 @@ def published_request(message: Message, tank: str, *, is_backlog: bool) -> Reque
     else:
         asked_us = message.received_us
     return Request(f"{tank}/{number}", asked_us, "MQTT", _asked(values, tank, asked_us))
+
+
+def id_of(payload: bytes) -> str | None:
+    """The id of a request that cannot be taken, for the answer; None where it has none that is good."""
+    try:
+        number = _object(payload).get("id")
+    except PayloadError:
+        return None
+    return number if _is_id(number) else None
+
+
+def _is_id(number: object) -> TypeGuard[str]:
+    return isinstance(number, str) and 0 < len(number) <= _LONGEST_ID
 
 
 def _object(payload: bytes) -> Mapping[str, Any]:

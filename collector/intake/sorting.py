@@ -16,11 +16,12 @@ from collector.errors import PayloadError
 from collector.intake.arrivals import Arrivals
 from collector.intake.batch import Batch
 from collector.intake.crossings import Crossings
-from collector.intake.published import published_request
+from collector.intake.published import id_of, published_request
 from collector.mqtt import Message
 from collector.payloads import Kind
 from collector.problems import Problem, ProblemLog
 from collector.readings import Mark, Reading
+from collector.requests import Answer
 from collector.routing import Routed, Router
 from collector.store import BoardState, Rejection
 
@@ -186,6 +187,8 @@ class Sorter:
             request = published_request(message, self._asked[message.topic], is_backlog=is_backlog)
         except PayloadError as error:
             self._problems.record(Problem(message.topic, Kind.PAYLOAD, str(error)), message.payload)
+            if (number := id_of(message.payload)) is not None:
+                batch.refused.append(Answer(f"{self._asked[message.topic]}/{number}", False, str(error)))
         else:
             batch.requests.append(request)
             batch.is_urgent = True

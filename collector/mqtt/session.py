@@ -130,6 +130,11 @@ class Session:
         self._publish(self._connection, self._topics.sign_of_life, payload, retain=True)
         return True
 
+    def say(self, topic: str, payload: bytes) -> None:
+        """Publish for whoever listens now, not retained; it is gone where no connection takes it."""
+        if self._connection is not None and self._is_let_in and self._connection.lost is None:
+            self._publish(self._connection, topic, payload, retain=False)
+
     def receive(self, timeout_s: float) -> Received:
         """Wait for messages or a change of the connection, at most so long, and hand out what came."""
         if self._connection is None:

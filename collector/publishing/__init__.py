@@ -4,7 +4,8 @@ Retained messages under topics of our own, so that a display, a sounder or anoth
 Brinebell itself switches nothing.
 """
 
+from collector.publishing.answers import AnswerPublisher
 from collector.publishing.publisher import Publisher
 from collector.publishing.topics import TOPICS, Topic
 
-__all__ = ["TOPICS", "Publisher", "Topic"]
+__all__ = ["TOPICS", "AnswerPublisher", "Publisher", "Topic"]

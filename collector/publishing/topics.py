@@ -59,12 +59,22 @@ TOPICS = (
         "brinebell/<tank>/requests",
         "read by the service where `[mqtt] takes_requests` allows it, never retained",
     ),
+    Topic(
+        "brinebell/<tank>/answers",
+        "what became of a request published there: its `id`, whether it is `done`, and `text`; not retained, "
+        "and not kept for a broker that is away",
+    ),
 )
 
 
 def alarm_topic(alarm: AlarmKey) -> str:
     """Where the state of an alarm is published; `series` is the name of the board for one of a board."""
     return f"brinebell/{alarm.tank}/alarms/{alarm.series}/{alarm.cause}"
+
+
+def answers_topic(tank: str) -> str:
+    """Where it is published what became of requests."""
+    return f"brinebell/{tank}/answers"
 
 
 def incidents_topic(tank: str) -> str:

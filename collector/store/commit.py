@@ -91,6 +91,8 @@ class Commit:
         What became of the requests that this commit does.
     requests
         New ones, which wait from now on; one whose id is known is the same and changes nothing.
+    refused
+        Why others were not taken, for whoever asked; this is not kept.
     withdrawals
         Messages that are needed no more; done before `messages` are added.
     lives, threads, test_rings
@@ -113,6 +115,7 @@ class Commit:
     planned_work: Sequence[PlannedWork] | None = None
     answers: Sequence[Answer] = ()
     requests: Sequence[Request] = ()
+    refused: Sequence[Answer] = ()
     withdrawals: Sequence[Withdrawal] = ()
     lives: Sequence[LifeChange] = ()
     threads: Sequence[ThreadRecord] = ()
