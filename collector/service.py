@@ -11,13 +11,10 @@ from __future__ import annotations
 import gc
 import hashlib
 import logging
-import signal
-import threading
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Sequence
+from contextlib import ExitStack
 from datetime import UTC, datetime
-from types import FrameType
 
 from collector.clock import NOTE as CLOCK_NOTE
 from collector.clock import Clock
@@ -63,6 +60,7 @@ from collector.problems import ProblemLog
 from collector.publishing import AnswerPublisher, Publisher
 from collector.requests import Plan
 from collector.routing import Router
+from collector.signals import stopped_by_signals
 from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader
 from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
@@ -102,7 +100,7 @@ def serve(configuration: Configuration, *, clock: Clock | None = None) -> int:
     """
     with ExitStack() as stack:
         service = Service(configuration, clock or Clock(), stack)
-        stack.enter_context(_signals(service))
+        stack.enter_context(stopped_by_signals(service.stop))
         service.run()
     _LOG.info("stopped")
     return 0
@@ -383,21 +381,3 @@ class Service:
 
 def _rfc3339(at_us: int) -> str:
     return f"{datetime.fromtimestamp(at_us // MICROSECONDS, UTC):%Y-%m-%dT%H:%M:%SZ}"
-
-
-@contextmanager
-def _signals(service: Service) -> Iterator[None]:
-    """Stop the service on SIGTERM and SIGINT, where signals arrive: in the main thread."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-
-    def stop(_number: int, _frame: FrameType | None) -> None:
-        service.stop()
-
-    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

@@ -59,9 +59,12 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks.broker import check_broker
     from collector.checks.delivery import check_delivery
     from collector.checks.heat import check_heat
+    from collector.checks.night import check_night
     from collector.checks.page import check_page
+    from collector.checks.reach import check_reach
     from collector.checks.store import check_store
     from collector.checks.usual import check_usual
+    from collector.clock import Clock
 
     configuration = loaded.configuration
     counts = ", ".join(
@@ -80,4 +83,6 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     yield from check_usual(configuration)
     yield from check_heat(configuration)
     yield from check_delivery(configuration, is_ringing=is_ringing)
+    yield from check_night(configuration, Clock().now_us())
     yield from check_page(configuration.page)
+    yield from check_reach(configuration)
