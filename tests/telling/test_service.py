@@ -83,7 +83,7 @@ def test_shelved_on_the_command_line_it_is_quiet_until_it_is_over(live) -> None:
         home = live({"sam": sam.url})
         home.alarm()
         home.until(lambda: sam.rings)
-        done = home.command("shelve", "1", "--for", "40 min", "--why", "asleep again")
+        done = home.command("shelve", "1", "--for", "12 min", "--why", "asleep again")
         assert (done.returncode, done.stderr) == (0, "")
         assert done.stdout.startswith("Shelved until ")
         assert "    Shelved by " in home.command("incidents").stdout
