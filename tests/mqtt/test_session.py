@@ -18,6 +18,7 @@ import pytest
 from collector.configuration import MqttConfiguration
 from collector.errors import ConfigError
 from collector.mqtt import CaughtUp, Connected, Disconnected, Protocol, Received, Session
+from collector.mqtt.marker import MARKER_LIMIT_S
 from tests.broker import Mosquitto, amqtt, free_port, mosquitto
 
 pytestmark = pytest.mark.broker
@@ -73,6 +74,10 @@ def payloads(rounds: list[Received]) -> list[bytes]:
 
 def is_caught_up(rounds: list[Received]) -> bool:
     return any(one.caught_up is not None for one in rounds)
+
+
+def is_connected(rounds: list[Received]) -> bool:
+    return any(isinstance(one, Connected) for one in changes(rounds))
 
 
 def has(count: int) -> Callable[[list[Received]], bool]:
@@ -218,8 +223,10 @@ def test_amqtt_is_spoken_to_in_3_1_1_and_keeps_the_session() -> None:
         session.close()
         session = make_session(port, notes, username="keeper")
         begun = time.monotonic()
-        until(session, is_caught_up)
+        until(session, is_connected)
         assert time.monotonic() - begun < 2.5, "the version was not remembered"
+        # amqtt now and then loses the marker of a session that comes back at once: then a quiet line is live.
+        until(session, is_caught_up, MARKER_LIMIT_S + 15.0)
         session.close()
 
 
