@@ -103,7 +103,7 @@ def test_killed_at_any_step_of_a_channel_that_fails_every_message_comes_once_or_
 
 def test_service_killed_at_random_instants_loses_nothing(store: Store, path: Path) -> None:
     draw = random.Random(20260308)
-    count, kills = 30, 6
+    count, kills = 16, 3
     now_us = time.time_ns() // 1000
     put(store, now_us, *(message(now_us, incident=n, title=str(n)) for n in range(1, count + 1)))
     with WebReceiver(hold_s=0.05) as web:
