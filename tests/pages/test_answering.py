@@ -225,7 +225,7 @@ def test_a_form_without_a_length_is_refused(household: Household) -> None:
     "form",
     [
         {},
-        {"kind": "snooze", "for": "45 min"},
+        {"kind": "holiday", "for": "45 min"},
         {"kind": "water_change", "for": "9 h"},
         {"kind": "water_change"},
     ],
@@ -244,7 +244,7 @@ def test_what_is_over_offers_no_shelving(store: Store, household: Household) -> 
     page = household.client.get(f"/answer/{text}").text
     assert re.findall(r'class="button" href="/answer/[^"/]+/([a-z-]+)"', page) == ["acknowledge", "work"]
     assert household.client.get(f"/answer/{text}/shelve").status_code == 409
-    assert household.client.get(f"/answer/{text}/mute").status_code == 404
+    assert household.client.get(f"/answer/{text}/other").status_code == 404
 
 
 # -- the page that shows now -------------------------------------------------------------------------
