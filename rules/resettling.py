@@ -8,19 +8,22 @@ of the work is left.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
 from rules.baseline import Band, Baseline
 from rules.blocks import FloatArray, IntArray
 from rules.habits import Habits, habits_of
+from rules.hours import Hours
 from rules.look import Look, TankLook
 from rules.planned_work import NEVER_SUPPRESSED, RESETTLE_US, PlannedWork
 from rules.setup import SeriesRules
 from rules.trace import HOUR_CELLS, NAN, STEP_US, Trace
+
+Found = TypeVar("Found")
 
 # The first cell that holds readings tells the offset; later than this it tells of something else.
 _OFFSET_CELLS = 2 * HOUR_CELLS
@@ -28,9 +31,9 @@ _COLUMNS = frozenset({"medians", "noises", "smallest_steps"})
 
 
 class MaskedTrace(Trace):
-    """A trace in which the cells of planned work and its settle time hold no readings.
+    """A trace, as it stands now, in which the cells of planned work and its settle time hold no readings.
 
-    A column is copied when it is first asked for: most looks ask for one.
+    A column is copied when it is first asked for, without what has come since: most looks ask for one.
     """
 
     __slots__ = ("_source", "_works")
@@ -45,7 +48,8 @@ class MaskedTrace(Trace):
         # Called for a slot that holds nothing yet.
         if name not in _COLUMNS:
             raise AttributeError(name)
-        column: list[float] = list(getattr(self._source, name))
+        source: list[float] = getattr(self._source, name)
+        column = source[: len(source) - (self._source.step - self.step)]
         count = len(column)
         first = self.step + 1 - count
         for work in self._works:
@@ -122,6 +126,32 @@ def _widening(trace: Trace, baseline: Baseline, work: PlannedWork) -> Widening |
     return None
 
 
+_Asked = tuple[tuple[PlannedWork, ...], str, int]
+
+
+class _OfHour(Generic[Found]):
+    """What was found in the running hour, by what was asked."""
+
+    __slots__ = ("_found", "_hour")
+
+    def __init__(self) -> None:
+        self._found: dict[_Asked, Found] = {}
+        self._hour = -1
+
+    def get(self, asked: _Asked, hour: int, find: Callable[[], Found]) -> Found:
+        """What was found in this hour already, or what is found now."""
+        if hour != self._hour:
+            self._found.clear()
+            self._hour = hour
+        if asked not in self._found:
+            self._found[asked] = find()
+        return self._found[asked]
+
+    def clear(self) -> None:
+        """Forget what was found."""
+        self._found.clear()
+
+
 class Watched(Protocol):
     """What is needed of a series: its rules, its trace, and what is usual for it now."""
 
@@ -142,14 +172,16 @@ class Resettling:
     def __init__(self, members: Iterable[Watched]) -> None:
         self._members = {member.rules.name: member for member in members}
         self._works: tuple[PlannedWork, ...] = ()
-        # Habits behind works, by these and the name of the series, of the running hour.
-        self._habits: dict[tuple[tuple[PlannedWork, ...], str], Habits] = {}
-        self._hour = -1
+        self._concerned = Concerned(())
+        # What is asked once an hour of a series behind works, by these and its name, of the running hour.
+        self._habits = _OfHour[Habits]()
+        self._hours = _OfHour[Hours]()
 
     def plan_work(self, works: Iterable[PlannedWork]) -> None:
         """Know these works, instead of those told before."""
         self._works = tuple(sorted(works))
         self._habits.clear()
+        self._hours.clear()
 
     def look(self, look: Look, window_us: int = RESETTLE_US) -> Look:
         """The series as it is seen again behind the works that disturbed it.
@@ -168,7 +200,11 @@ class Resettling:
     def views(self, tank: TankLook) -> Views | None:
         """How each fault sees the tank at a step; None where no work is near, and all see it as it is."""
         works = self._near(tank.end_us)
-        return Views(self, tank, works) if works else None
+        if not works:
+            return None
+        if works != self._concerned.works:
+            self._concerned = Concerned(works)
+        return Views(self, tank, self._concerned)
 
     def behind(self, look: Look, works: Sequence[PlannedWork]) -> Look:
         """The series as it is seen behind those of the works that disturb it."""
@@ -177,17 +213,13 @@ class Resettling:
         if not disturbing:
             return look
         trace = MaskedTrace(member.trace, disturbing)
-        hour = trace.step // HOUR_CELLS
-        if hour != self._hour:
-            self._habits.clear()
-            self._hour = hour
-        habits = self._habits.get((disturbing, look.name))
-        if habits is None:
-            habits = self._habits[disturbing, look.name] = habits_of(trace)
-        baseline = member.baseline
-        if baseline is not None:
-            baseline = WidenedBaseline(baseline, member.trace, disturbing)
-        return Look(member.rules, trace, trace.step, baseline, habits)
+        step = trace.step
+        usual = member.baseline
+        baseline = None if usual is None else WidenedBaseline(usual, member.trace, disturbing)
+        asked = (disturbing, look.name, id(usual))
+        habits = self._habits.get(asked, step // HOUR_CELLS, lambda: habits_of(trace))
+        hours = self._hours.get(asked, (step + 1) // HOUR_CELLS, lambda: Hours(trace, step, baseline))
+        return Look(member.rules, trace, step, baseline, habits, hours)
 
     def _near(self, end_us: int) -> tuple[PlannedWork, ...]:
         """Works that have begun by a step and are not forgotten, in order."""
@@ -199,28 +231,60 @@ class Resettling:
 
 
 class Views:
-    """A tank at one step that lies near planned work, as each fault sees it."""
+    """A tank at one step that lies near planned work, as each fault sees it.
 
-    def __init__(self, resettling: Resettling, tank: TankLook, works: tuple[PlannedWork, ...]) -> None:
+    Parameters
+    ----------
+    resettling, tank
+        How the tank is seen behind works, and as it is.
+    concerned
+        Which works concern each fault.
+    """
+
+    def __init__(self, resettling: Resettling, tank: TankLook, concerned: Concerned) -> None:
         self._resettling = resettling
         self._tank = tank
-        self._works = works
-        self._seen: dict[tuple[PlannedWork, ...], TankLook] = {(): tank}
+        self._concerned = concerned
+        self._seen: dict[int, tuple[TankLook, int | None]] = {}
 
     def of(self, cause: str) -> tuple[TankLook, int | None]:
         """The tank as a fault of that cause sees it, and until when it is suppressed, None if it is not."""
+        group = self._concerned.group_of(cause)
+        found = self._seen.get(group)
+        if found is None:
+            found = self._seen[group] = self._see(self._concerned.groups[group])
+        return found
+
+    def _see(self, works: Sequence[PlannedWork]) -> tuple[TankLook, int | None]:
         tank = self._tank
-        if cause in NEVER_SUPPRESSED:
+        if not works:
             return tank, None
-        works = tuple(work for work in self._works if work.suppresses(cause))
         running = [work.settled_us for work in works if _is_running(work, tank.end_us)]
         if running:
             return tank, max(running) + STEP_US
-        found = self._seen.get(works)
-        if found is None:
-            series = {name: self._resettling.behind(look, works) for name, look in tank.series.items()}
-            found = self._seen[works] = tank.with_series(series)
-        return found, None
+        series = {name: self._resettling.behind(look, works) for name, look in tank.series.items()}
+        return tank.with_series(series), None
+
+
+class Concerned:
+    """Some works by the faults that they suppress: faults that the same works suppress are one group."""
+
+    __slots__ = ("_group_of", "groups", "works")
+
+    def __init__(self, works: tuple[PlannedWork, ...]) -> None:
+        self.works = works
+        self.groups: list[tuple[PlannedWork, ...]] = []
+        self._group_of: dict[str, int] = {}
+
+    def group_of(self, cause: str) -> int:
+        """Place among `groups` of the works that suppress a fault."""
+        if cause not in self._group_of:
+            is_never = cause in NEVER_SUPPRESSED
+            works = () if is_never else tuple(work for work in self.works if work.suppresses(cause))
+            if works not in self.groups:
+                self.groups.append(works)
+            self._group_of[cause] = self.groups.index(works)
+        return self._group_of[cause]
 
 
 def _is_running(work: PlannedWork, end_us: int) -> bool:
