@@ -34,6 +34,8 @@ _HIGH_MARGINS = 2.5
 # Usual slope of an hour without lamps, degC/h, and how much of the least rate is too much then.
 _NIGHT_SLOPE = 0.03
 _NIGHT_SHARE = 0.75
+# And of the usual steep rise: a heater that goes on keeps most of it, what a hot room gives is less.
+_NIGHT_SHARE_OF_RISE = 0.4
 # Of the usual steep rise, below where the water usually ends it.
 _STEEPER = 1.15
 
@@ -114,13 +116,14 @@ class HeaterStuckOn:
         # What the heater makes of the water by night is its usual steep rise; by day lamps come on top of it.
         rises = warm.usual.rises
         share = warm.excess / max(rises, 2 * least) if rises == rises else 1.0
+        enough = max(_NIGHT_SHARE * least, _NIGHT_SHARE_OF_RISE * rises if rises == rises else 0.0)
         sure = 0.0
         if warm.height >= warm.margin:
             sure = 0.4 + 0.35 * ramp(share, 0.4, 0.9)
             if share < _PLAIN_SHARE and warm.height < _HIGH_MARGINS * warm.margin:
                 # A warm afternoon comes so far.
                 sure = 0.4
-            elif hour - warm.excess <= _NIGHT_SLOPE and hour >= _NIGHT_SHARE * least and warm.hours >= 1.0:
+            elif hour - warm.excess <= _NIGHT_SLOPE and hour >= enough and warm.hours >= 1.0:
                 # At an hour at which it usually falls or stays, neither lamps nor the room raise it.
                 sure = max(sure, 0.65)
         elif warm.above_hour >= 2 * warm.margin and hour >= _STEEPER * rises:

@@ -47,6 +47,20 @@ def test_a_heat_wave_is_none():
         assert "heater_stuck_on" not in listen(tank, series).causes
 
 
+def test_a_heat_wave_about_a_strong_heater_is_none():
+    """80 L warm by 0.2 degC/h where the room goes from 22 to 28 degC with its days; the heater makes 0.9 of it."""
+
+    def room(hour: float) -> float:
+        return (
+            22.0
+            + 6.0 * min(1.0, max(0.0, hour - FAULT) / 48.0)
+            + 1.5 * math.sin((hour - 10.0) / 12.0 * math.pi)
+        )
+
+    tank = Plain(80.0, room=room, heats=always(1.5), hours=FAULT + 72.0)
+    assert "heater_stuck_on" not in listen(tank).causes
+
+
 def test_lamps_that_come_on_at_another_hour_are_none():
     """0.4 W/L of light; from the fault on two hours earlier."""
 
