@@ -48,7 +48,7 @@ def test_a_heat_wave_is_none():
 
 
 def test_a_heat_wave_about_a_strong_heater_is_none():
-    """80 L warm by 0.2 degC/h where the room goes from 22 to 28 degC with its days; the heater makes 0.9 of it."""
+    """80 L warm by 0.2 degC/h where the room goes from 22 to 28 degC; the heater would make 0.9 of it."""
 
     def room(hour: float) -> float:
         return (
