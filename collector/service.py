@@ -250,7 +250,7 @@ class Service:
             self._publisher.turn(now_us, self._nightly.standing)
             learned = self._nightly.turn(now_us)
             if learned is not None:
-                self._judge.judge_by(learned)
+                self._intake.learn(learned, now_us)
             self._life.turn(is_refused=self._intake.is_refused)
         self._life.stopping()
         self._intake.finish()

@@ -52,6 +52,7 @@ from rules.planned_work import KINDS, NEVER_SUPPRESSED, PlannedWork, Suppressed,
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
 from rules.roles import ROLES, Role, roles_of
+from rules.scoring import NO_CAUSES, Annotation, Found, Score, score
 from rules.setup import (
     ATTENUATION_METHODS,
     HOUR_US,
@@ -84,6 +85,7 @@ __all__ = [
     "LONGEST_SHELF_US",
     "MICROSECONDS",
     "NEVER_SUPPRESSED",
+    "NO_CAUSES",
     "QUANTITIES",
     "ROLES",
     "SPIKE_METHODS",
@@ -96,6 +98,7 @@ __all__ = [
     "AlarmReturned",
     "AlarmState",
     "AlarmStep",
+    "Annotation",
     "AttenuatedSignalLimits",
     "Band",
     "Baseline",
@@ -114,6 +117,7 @@ __all__ = [
     "FlagRevised",
     "FlatLineLimits",
     "FloatArray",
+    "Found",
     "GapLimits",
     "GrossRangeLimits",
     "HeatModel",
@@ -138,6 +142,7 @@ __all__ = [
     "Reason",
     "Rival",
     "Role",
+    "Score",
     "Season",
     "SeriesRules",
     "Sign",
@@ -152,5 +157,6 @@ __all__ = [
     "physics",
     "primary_flag",
     "roles_of",
+    "score",
     "unpack",
 ]

@@ -10,10 +10,10 @@ import pytest
 from collector.configuration import Configuration
 from collector.payloads import state_value
 from collector.recordings import Recording, read_csv
-from collector.replay import Reasoning, replay
+from collector.replay import Reasoning, Replay
 from collector.settings import load_configuration
 from collector.units import converter
-from rules import AlarmRaised, Block, Engine
+from rules import AlarmRaised, Block, Engine, Incident
 
 CASE = files("replay_data") / "heater_failed_off" / "heater_failed_off.csv"
 
@@ -26,6 +26,12 @@ def configuration() -> Configuration:
 @pytest.fixture(scope="module")
 def recording(configuration: Configuration) -> Recording:
     return read_csv(Path(str(CASE)), configuration, converter, state_value)
+
+
+def replay(
+    recording: Recording, configuration: Configuration, reasoning: Reasoning | None = None
+) -> tuple[Incident, ...]:
+    return Replay(configuration, reasoning=reasoning).recording(recording).incidents
 
 
 def test_following_changes_no_incident(recording: Recording, configuration: Configuration) -> None:

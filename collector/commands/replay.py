@@ -1,29 +1,62 @@
-"""`brinebell replay`: what would have rung in a recording."""
+"""`brinebell replay`: what would have rung in a recording, or in what the service recorded itself."""
 
 from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collector.configuration import Configuration
-    from collector.replay import Reasoning
+    from collector.recurrence import RecurringWork
+    from collector.replay import Input, Reasoning
     from rules import Incident
 
-EXAMPLE = "brinebell replay week.csv --config brinebell.toml --explain 1"
-SUMMARY = "judge a recorded CSV file with the same engine and print the incidents"
+EXAMPLE = "brinebell replay week.csv --config brinebell.toml --plan plan.ics --truth week.annotations.toml"
+SUMMARY = "judge a recorded week with the same engine: what would have rung, when, and whom"
+NEVER = "never"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument(
-        "files", metavar="FILE", nargs="+", type=Path, help="CSV, long (time,series,value) or wide, also .gz"
+        "files",
+        metavar="FILE",
+        nargs="*",
+        type=Path,
+        help="CSV, long (time,series,value) or wide, InfluxDB line protocol (.lp), Parquet, each also "
+        "gzipped; or a folder of them. Without any: what the service has recorded in its own store",
     )
     parser.add_argument(
         "--config", type=Path, metavar="FILE", help="configuration; without it the shipped example is used"
     )
+    _add_reading_arguments(parser.add_argument_group("how the files are written"))
+    beside = parser.add_argument_group("what goes with the recording")
+    beside.add_argument(
+        "--plan",
+        action="append",
+        default=[],
+        metavar="[TANK=]FILE",
+        help="planned work as an iCalendar file (RFC 5545), beside the works of the configuration",
+    )
+    beside.add_argument(
+        "--truth",
+        type=Path,
+        metavar="FILE",
+        help="annotation file of what truly happened: found, late, missed and false alarms are told",
+    )
+    beside.add_argument(
+        "--answered-after",
+        default="5 min",
+        metavar="DURATION",
+        help=f"how long after its first ring each incident is taken as answered, or {NEVER!r} (5 min)",
+    )
+    beside.add_argument(
+        "--from", dest="since", metavar="TIME", help="of the store, from 2026-03-01T00:00Z on"
+    )
+    beside.add_argument("--to", dest="until", metavar="TIME", help="of the store: until then")
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     form.add_argument(
@@ -34,55 +67,150 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_reading_arguments(parser: argparse._ArgumentGroup) -> None:
+    parser.add_argument("--zone", metavar="ZONE", help="time zone of times without an offset: Europe/Lisbon")
+    parser.add_argument("--time-format", metavar="FORMAT", help="such as '%%d.%%m.%%Y %%H:%%M'")
+    parser.add_argument("--time-column", metavar="NAME", help="if it is not called time")
+    parser.add_argument(
+        "--unit",
+        action="append",
+        default=[],
+        metavar="SERIES=UNIT",
+        help="unit of a series where the file does not say: temperature=degF",
+    )
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Replay and print; 0 also if nothing rang."""
     from tqdm import tqdm
 
-    from collector.account import incident_object, lasted_text, rfc3339
-    from collector.payloads import state_value
-    from collector.recordings import join, read_csv, with_derived
-    from collector.replay import Reasoning, replay, told
+    from collector.annotations import read_annotations
+    from collector.delivery import channel_names
+    from collector.errors import ConfigError
+    from collector.replay import Reasoning, Replay, replayed_lines, replayed_object
     from collector.settings import load_configuration
-    from collector.units import converter
-    from collector.wording.times import duration_text
+    from collector.telling import people_of
+    from rules import score
 
     configuration = load_configuration(arguments.config)
     if arguments.config is None:
+        if not arguments.files:
+            raise ConfigError("say which recording: brinebell replay week.csv, or whose store: --config FILE")
         _tell("No --config given: the shipped example configuration is used.")
-    files = [read_csv(path, configuration, converter, state_value) for path in arguments.files]
-    recording = with_derived(join(files), configuration)
-    for skipped in recording.skipped:
-        _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
-    _tell("A CSV file holds nothing learned, planned or answered: faults are judged as in the first week.")
+    truth = () if arguments.truth is None else read_annotations(arguments.truth, configuration)
+    answered_after_us = _answered_after_us(arguments.answered_after)
+    since_us, until_us = _instant(arguments.since, "--from"), _instant(arguments.until, "--to")
     reasoning = None if arguments.explain is None else Reasoning()
-    with tqdm(total=len(recording), unit=" readings", unit_scale=True, disable=None, leave=False) as bar:
-        incidents = replay(recording, configuration, bar.update, reasoning)
+    people = people_of(configuration, channel_names)
+    replay = Replay(configuration, people, answered_after_us, reasoning, since_us)
+    source = _source(arguments, configuration, replay.look_back_us, since_us, until_us)
+    _tell(f"What the service would have known beside these readings: {'; '.join(source.lacks)}.")
+    with tqdm(total=source.count, unit=" readings", unit_scale=True, disable=None, leave=False) as bar:
+        replayed = source.replay(replay, bar.update)
     if reasoning is not None:
-        print(_explained(arguments.explain, incidents, reasoning, configuration))
+        print(_explained(arguments.explain, replayed.incidents, reasoning, configuration))
         return 0
+    outcome = None
+    if arguments.truth is not None:
+        outcome = score(truth, replayed.opened, replayed.incidents, replayed.first_us, replayed.last_us)
     if arguments.json:
         import orjson
 
-        found = [
-            {"number": incident.number} | incident_object(incident, told(incident, configuration))
-            for incident in incidents
-        ]
-        print(orjson.dumps({"incidents": found}, option=orjson.OPT_INDENT_2).decode())
+        found = replayed_object(replayed, configuration, source.lacks, outcome)
+        print(orjson.dumps(found, option=orjson.OPT_INDENT_2).decode())
         return 0
-    _tell(f"{len(recording):,} readings, {len(incidents)} incident{'' if len(incidents) == 1 else 's'}.")
-    for incident in incidents:
-        series = ", ".join(f"{incident.tank}/{name}" for name in incident.series)
-        late = duration_text(max(0, incident.alarmed_at_us - incident.first_evidence_us))
-        when = f"{rfc3339(incident.first_evidence_us)[:16]}Z, alarmed {late} later"
-        what = f"{incident.priority}  {incident.cause}  {series}  {lasted_text(incident)}"
-        print(f"\n{incident.number}  {when}  {what}")
-        for line in told(incident, configuration).splitlines():
-            print(f"  {line}")
+    count = len(replayed.incidents)
+    rings = [ring for ring in replayed.rings if not ring.is_quiet]
+    _tell(
+        f"{source.count:,} readings, {count} incident{'' if count == 1 else 's'}, "
+        f"{len(rings)} ring{'' if len(rings) == 1 else 's'}, {sum(ring.is_night for ring in rings)} at night."
+    )
+    for line in replayed_lines(replayed, configuration, outcome):
+        print(line)
     return 0
 
 
+def _source(
+    arguments: argparse.Namespace,
+    configuration: Configuration,
+    look_back_us: int,
+    since_us: int | None,
+    until_us: int | None,
+) -> Input:
+    from collector.errors import ConfigError
+    from collector.payloads import state_value
+    from collector.recordings import Form, read_files
+    from collector.replay import FromFiles, from_store
+    from collector.store import StoreReader
+    from collector.units import converter
+
+    if not arguments.files:
+        if arguments.plan:
+            raise ConfigError("--plan goes with files: the store knows what was planned")
+        with StoreReader(configuration.store.path) as reader:
+            return from_store(reader, configuration, look_back_us, since_us, until_us)
+    if since_us is not None or until_us is not None:
+        raise ConfigError("--from and --to go with the store: a file is replayed as a whole")
+    form = Form(arguments.zone, arguments.time_format, arguments.time_column, _units(arguments.unit))
+    recording = read_files(
+        arguments.files, configuration, converter, state_value, form, lambda path: _tell(f"Reading {path}")
+    )
+    for skipped in recording.skipped:
+        _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
+    return FromFiles(recording, (*configuration.works, *_plans(arguments.plan, configuration)))
+
+
+def _plans(names: Sequence[str], configuration: Configuration) -> list[RecurringWork]:
+    from collector.calendars import read_file
+    from collector.commands.asking import tank_name
+
+    found: list[RecurringWork] = []
+    for name in names:
+        tank, _, path = name.rpartition("=")
+        works, problems = read_file(path, tank_name(tank or None, configuration), configuration)
+        for problem in problems:
+            _tell(f"skipped: {problem}")
+        found += works.works
+    return found
+
+
+def _units(given: Sequence[str]) -> dict[str, str]:
+    from collector.errors import ConfigError
+
+    units = {}
+    for one in given:
+        series, _, unit = one.partition("=")
+        if not series.strip() or not unit.strip():
+            raise ConfigError(f"--unit {one!r} is no unit of a series: such as temperature=degF")
+        units[series.strip().lower()] = unit.strip()
+    return units
+
+
+def _answered_after_us(text: str) -> int | None:
+    from collector.units import parse_duration
+
+    return None if text.strip().lower() == NEVER else parse_duration(text)
+
+
+def _instant(text: str | None, option: str) -> int | None:
+    from datetime import datetime
+
+    from collector.errors import ConfigError
+    from rules import MICROSECONDS
+
+    if text is None:
+        return None
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        raise ConfigError(f"{option} {text!r} is no time with an offset: such as 2026-03-01T00:00Z")
+    return round(at.timestamp()) * MICROSECONDS
+
+
 def _explained(
-    number: int, incidents: list[Incident], reasoning: Reasoning, configuration: Configuration
+    number: int, incidents: Sequence[Incident], reasoning: Reasoning, configuration: Configuration
 ) -> str:
     from collector.errors import ConfigError
     from collector.wording.explanation import explanation

@@ -8,27 +8,33 @@ board reaches the engine at the end. A restart goes through the recorded commits
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
+import numpy as np
+
 from collector.intake.batch import Entry, judgeable, judged_rows, unjudged_row
-from collector.learning import HeatVersion, Learned, Version
+from collector.learning import HeatVersion, Learned, Version, take_version
 from collector.readings import Mark
 from collector.store import BoardState, RecordedBlock, Row
-from rules import AlarmRaised, Baseline, Engine, Event, FlagRevised, HeatModel, Incident, PlannedWork
+from rules import AlarmRaised, Baseline, Block, Engine, Event, FlagRevised, HeatModel, Incident, PlannedWork
 
 _UNKNOWN = int(Mark.TIME_UNKNOWN)
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """What came of some readings and of time: rows for the store, and what the engine said."""
+    """What came of some readings and of time: rows for the store, and what the engine said.
+
+    `ticked_us` is the instant to which time alone had brought the engine before them, None if it had not.
+    """
 
     engine_us: int | None
     rows: list[Row]
     revised: tuple[FlagRevised, ...]
     events: tuple[Event, ...]
+    ticked_us: int | None = None
 
 
 class Judge:
@@ -51,6 +57,8 @@ class Judge:
         self._models: dict[str, HeatModel] = {}
         self._boards_kept_back: dict[tuple[str, str], BoardState] = {}
         self._boards_removed: set[tuple[str, str]] = set()
+        # Time that was told and of which no commit knows yet.
+        self._ticked_us: int | None = None
         self.is_live = False
         engine.stop_listening()
 
@@ -111,17 +119,8 @@ class Judge:
 
         `planned_work` are all works that are known from here on, None where that does not change.
         """
-        events: list[Event] = []
-        if planned_work is not None:
-            if self.is_live:
-                # What the clock has brought until now was judged without them.
-                events += self._engine.advance_to(now_us)
-            self._engine.plan_work(planned_work)
-        for board in boards:
-            if self.is_live:
-                events += self._tell_board(board)
-            else:
-                self._boards_kept_back[board.tank, board.name] = board
+        ticked_us, self._ticked_us = self._ticked_us, None
+        events = self._prepare(now_us, boards, planned_work)
         unknown = [] if self.is_live else [entry for entry in entries if entry[3] & _UNKNOWN]
         if unknown:
             entries = [entry for entry in entries if not entry[3] & _UNKNOWN]
@@ -134,11 +133,29 @@ class Judge:
         rows = judged_rows(block.entries, outcome)
         rows.extend(unjudged_row(entry) for entry in unknown)
         revised = (*outcome.revised, *self._engine.take_revised())
-        return Judged(now_us if self.is_live else None, rows, revised, tuple(events))
+        return Judged(now_us if self.is_live else None, rows, revised, tuple(events), ticked_us)
+
+    def _prepare(
+        self, now_us: int, boards: Iterable[BoardState], planned_work: Iterable[PlannedWork] | None
+    ) -> list[Event]:
+        """Take what comes before the readings: planned work, then boards."""
+        events: list[Event] = []
+        if planned_work is not None:
+            if self.is_live:
+                # What the clock has brought until now was judged without them.
+                events += self._engine.advance_to(now_us)
+            self._engine.plan_work(planned_work)
+        for board in boards:
+            if self.is_live:
+                events += self._tell_board(board)
+            else:
+                self._boards_kept_back[board.tank, board.name] = board
+        return events
 
     def tick(self, now_us: int) -> Judged:
         """Let time pass on a live line on which nothing arrived."""
         events = self._engine.advance_to(now_us)
+        self._ticked_us = now_us
         return Judged(now_us, [], self._engine.take_revised(), events)
 
     def _tell_board(self, board: BoardState) -> tuple[Event, ...]:
@@ -155,47 +172,68 @@ class Judge:
 
     # -- restart -----------------------------------------------------------------------------------
 
-    def replay(self, blocks: Iterable[RecordedBlock], versions: Sequence[Version | HeatVersion] = ()) -> None:
-        """Go through what was recorded before a restart; what the engine says of it was said then.
+    def replay(
+        self,
+        blocks: Iterable[RecordedBlock],
+        versions: Sequence[Version | HeatVersion] = (),
+        hear: Callable[[RecordedBlock, tuple[Event, ...]], object] = lambda _, __: None,
+    ) -> None:
+        """Go through what was recorded, as it was gone through then.
 
-        Each block is judged by what had been learned by then; `versions` are in order of application.
+        Parameters
+        ----------
+        blocks
+            In their order.
+        versions
+            What was learned, in order of application: each block is judged by what had been by then.
+        hear
+            Called with what the engine says to each block. To bring back the state before a restart, drop it:
+            it was told then.
         """
         waiting = deque(versions)
         for recorded in blocks:
-            if recorded.engine_us is not None:
-                self._apply(waiting, recorded.engine_us)
+            events: list[Event] = []
+            if self.is_live and recorded.ticked_us is not None:
+                self._apply(waiting, recorded.ticked_us)
+                events += self._engine.advance_to(recorded.ticked_us)
+            self._apply(waiting, recorded.committed_us if recorded.engine_us is None else recorded.engine_us)
             if recorded.engine_us is None:
                 if self.is_live:
                     self.stop_listening()
             elif not self.is_live:
-                self.catch_up(recorded.engine_us)
-            block = recorded.block
-            entries: list[Entry] = [
-                (time_us, series, value, mark, 0, b"")
-                for time_us, series, value, mark in zip(
-                    block.times_us.tolist(),
-                    block.series.tolist(),
-                    block.values.tolist(),
-                    recorded.marks.tolist(),
-                    strict=True,
-                )
-            ]
+                events += self.catch_up(recorded.engine_us).events
             # In a backlog the instant is not told to the engine.
-            self.judge(entries, recorded.engine_us or 0, recorded.boards, recorded.planned_work)
+            events += self._prepare(recorded.engine_us or 0, recorded.boards, recorded.planned_work)
+            events += self._engine.advance(self._without_unknown(recorded)).events
+            if recorded.engine_us is not None:
+                events += self._engine.advance_to(recorded.engine_us)
+            self._engine.take_revised()
+            hear(recorded, tuple(events))
         self._apply(waiting, None)
         self.stop_listening()
 
+    def _without_unknown(self, recorded: RecordedBlock) -> Block:
+        """What of a block is judged with it: in a backlog readings of unknown time are kept back."""
+        block = recorded.block
+        unknown = np.flatnonzero(recorded.marks & _UNKNOWN)
+        if self.is_live or not len(unknown):
+            return block
+        self._keep_back(
+            (int(block.times_us[one]), int(block.series[one]), float(block.values[one]), _UNKNOWN, 0, b"")
+            for one in unknown
+        )
+        rest = np.flatnonzero(~(recorded.marks & _UNKNOWN).astype(bool))
+        return Block(block.times_us[rest], block.values[rest], block.series[rest])
+
     def _apply(self, waiting: deque[Version | HeatVersion], before_us: int | None) -> None:
         """Judge by the versions that began to apply before an instant, None for all that wait."""
-        baselines: dict[int, Baseline | None] = {}
-        models: dict[str, HeatModel | None] = {}
+        is_new = False
         while waiting and (before_us is None or waiting[0].applies_from_us < before_us):
-            version = waiting.popleft()
-            if isinstance(version, Version):
-                baselines[version.series] = version.baseline
-            else:
-                models[version.tank] = version.model
-        self.judge_by(Learned(baselines, models))
+            take_version(waiting.popleft(), self._baselines, self._models)
+            is_new = True
+        if is_new:
+            self._engine.set_baselines(self._baselines)
+            self._engine.set_models(self._models)
 
     def restore(
         self,

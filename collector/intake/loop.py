@@ -21,6 +21,7 @@ from collector.intake.judging import Judge, Judged
 from collector.intake.neighbours import Keeper, Line, LineState, Tell, Unstored
 from collector.intake.sorting import Sorter
 from collector.intake.standstill import STALL_S, Standstill
+from collector.learning import Learned
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
 from collector.notices import Noticed
 from collector.requests import Answer
@@ -159,6 +160,15 @@ class Intake:
             self._batch_since_s = self._monotonic()
         self._batch.answers += answers
         self._batch.is_called = self._batch.is_urgent = True
+
+    def learn(self, learned: Learned, now_us: int) -> None:
+        """Judge by what was learned from here on; for the thread of the loop.
+
+        What time has brought until `now_us`, the instant from which it applies, is committed before.
+        """
+        if self._judge.is_live:
+            self._queue(self._judge.tick(now_us), Batch(), None)
+        self._judge.judge_by(learned)
 
     def finish(self) -> None:
         """Commit and acknowledge what has been received."""
@@ -319,6 +329,7 @@ class Intake:
             requests=batch.requests,
             refused=batch.refused,
             notes=noticed.notes,
+            ticked_us=judged.ticked_us,
         )
         self._prepared.append(Prepared(commit, receipt))
         if self.is_refused:

@@ -18,6 +18,7 @@ from collector.learning.recorded import (
     recorded_versions,
     standing,
     standing_heat,
+    take_version,
 )
 from collector.learning.refit import Failed, Fits, Refit, fit_in_worker
 from collector.learning.tasks import Tasks, tasks_of
@@ -48,5 +49,6 @@ __all__ = [
     "recorded_versions",
     "standing",
     "standing_heat",
+    "take_version",
     "tasks_of",
 ]

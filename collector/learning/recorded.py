@@ -42,6 +42,21 @@ class HeatVersion(NamedTuple):
     model: HeatModel | None
 
 
+def take_version(
+    version: Version | HeatVersion, baselines: dict[int, Baseline], models: dict[str, HeatModel]
+) -> None:
+    """Bring what judges series, by index, and tanks, by name, up to a version."""
+    if isinstance(version, Version):
+        if version.baseline is None:
+            baselines.pop(version.series, None)
+        else:
+            baselines[version.series] = version.baseline
+    elif version.model is None:
+        models.pop(version.tank, None)
+    else:
+        models[version.tank] = version.model
+
+
 class Standing(NamedTuple):
     """The newest outcome of a series, and when it was fitted."""
 

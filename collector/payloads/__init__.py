@@ -10,7 +10,7 @@ from collector.configuration import SourceConfiguration
 from collector.payloads.decoder import Decoded, Decoder, Flaw, Kind
 from collector.payloads.homie import HomieDecoder
 from collector.payloads.json_values import JsonDecoder
-from collector.payloads.line_protocol import LineProtocolDecoder
+from collector.payloads.line_protocol import LineProtocolDecoder, parse_line
 from collector.payloads.number import NumberDecoder, number_value
 from collector.payloads.senml import SenmlDecoder
 from collector.payloads.shown import shown
@@ -36,6 +36,7 @@ __all__ = [
     "Flaw",
     "Kind",
     "number_value",
+    "parse_line",
     "shown",
     "state_value",
 ]

@@ -2,6 +2,8 @@
 
 from collector.recordings.csv_file import read_csv
 from collector.recordings.derived import with_derived
+from collector.recordings.files import ENDINGS, read_files
+from collector.recordings.form import Form
 from collector.recordings.recording import Recording, Skipped, join
 
-__all__ = ["Recording", "Skipped", "join", "read_csv", "with_derived"]
+__all__ = ["ENDINGS", "Form", "Recording", "Skipped", "join", "read_csv", "read_files", "with_derived"]

@@ -79,6 +79,8 @@ class Commit:
         Now, by the service's clock.
     engine_us
         The instant to which the engine was advanced after these rows; None while a backlog is taken in.
+    ticked_us
+        The instant to which time alone had brought it since the commit before; None if it had not.
     rows
         Readings, in any order; see `Row`.
     revised
@@ -121,6 +123,7 @@ class Commit:
     threads: Sequence[ThreadRecord] = ()
     test_rings: Sequence[RingTest] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
+    ticked_us: int | None = None
 
 
 class Committed(NamedTuple):

@@ -70,6 +70,10 @@ class RecordedBlock:
     ----------
     number
         Of the commit.
+    committed_us
+        When, by the service's clock.
+    ticked_us
+        The instant to which time alone had brought the engine before the block; None if it had not.
     engine_us
         The instant to which it was advanced after the block; None while a backlog was taken in.
     block
@@ -83,6 +87,8 @@ class RecordedBlock:
     """
 
     number: int
+    committed_us: int
+    ticked_us: int | None
     engine_us: int | None
     block: Block
     marks: npt.NDArray[np.uint8]
@@ -298,7 +304,9 @@ class StoreReader(History):
             if works and first == _NO_COMMIT:
                 (first,) = self._connection.execute("SELECT max(no) FROM commits").fetchone()
             commits = self._connection.execute(
-                "SELECT no, committed_us - engine_lag_us FROM commits WHERE no >= ? ORDER BY no", (first,)
+                "SELECT no, committed_us, committed_us - tick_lag_us, committed_us - engine_lag_us"
+                " FROM commits WHERE no >= ? ORDER BY no",
+                (first,),
             ).fetchall()
             changes = self._connection.execute(
                 "SELECT commit_no, tank, name, is_online, since_us FROM boards"
@@ -313,17 +321,28 @@ class StoreReader(History):
             boards.setdefault(number, []).append(BoardState(tank, name, bool(is_online), since_us))
         changed = {number for known_no, gone_no, *_ in works for number in (known_no, gone_no)}
         rows = rows[np.lexsort((rows["series"], rows["time"], rows["commit"]))]
-        numbers = np.array([number for number, _ in commits], np.int64)
+        numbers = np.array([number for number, *_ in commits], np.int64)
         begins = np.searchsorted(rows["commit"], numbers, "left").tolist()
         ends = np.searchsorted(rows["commit"], numbers, "right").tolist()
         times, values, index, marks = (
             np.ascontiguousarray(rows[name]) for name in ("time", "value", "series", "mark")
         )
-        for (number, engine_us), begin, end in zip(commits, begins, ends, strict=True):
+        for (number, committed_us, ticked_us, engine_us), begin, end in zip(
+            commits, begins, ends, strict=True
+        ):
             cut = slice(begin, end)
             block = Block(times[cut], values[cut], index[cut])
             planned = None
             # The first commit brings what was known before it.
             if works and (number in changed or number == commits[0][0]):
                 planned = tuple(PlannedWork(*work) for known, gone, *work in works if known <= number < gone)
-            yield RecordedBlock(number, engine_us, block, marks[cut], tuple(boards.get(number, ())), planned)
+            yield RecordedBlock(
+                number,
+                committed_us,
+                ticked_us,
+                engine_us,
+                block,
+                marks[cut],
+                tuple(boards.get(number, ())),
+                planned,
+            )

@@ -185,7 +185,21 @@ CREATE INDEX outbox_by_original ON outbox(instead_of) WHERE instead_of IS NOT NU
 CREATE INDEX tries_by_time ON tries(started_us);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _PLANNED_WORK, _HEAT_MODELS, _REQUESTS, _TELLING, _DETOURS)
+_TICKS = """
+ALTER TABLE commits ADD COLUMN tick_lag_us INTEGER;
+-- tick_lag_us: committed_us minus the instant to which time alone had brought the engine before these
+-- readings, without which a replay would take one for earlier that came late; NULL: it had not
+"""
+
+MIGRATIONS: tuple[str, ...] = (
+    _FIRST,
+    _PLANNED_WORK,
+    _HEAT_MODELS,
+    _REQUESTS,
+    _TELLING,
+    _DETOURS,
+    _TICKS,
+)
 CURRENT_VERSION = len(MIGRATIONS)
 
 

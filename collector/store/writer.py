@@ -142,10 +142,12 @@ class Store:
             committed again.
         """
         lag_us = None if batch.engine_us is None else batch.committed_us - batch.engine_us
+        tick_lag_us = None if batch.ticked_us is None else batch.committed_us - batch.ticked_us
         with transaction(self._connection, self._lock):
             # SQLite numbers it: one more than the last commit that is in the file.
             number = self._connection.execute(
-                "INSERT INTO commits(committed_us, engine_lag_us) VALUES(?, ?)", (batch.committed_us, lag_us)
+                "INSERT INTO commits(committed_us, engine_lag_us, tick_lag_us) VALUES(?, ?, ?)",
+                (batch.committed_us, lag_us, tick_lag_us),
             ).lastrowid
             assert number is not None  # noqa: S101 (an INSERT that did not raise has one)
             inserted, conflicts = self._insert_readings(batch.rows, number) if batch.rows else (0, 0)

@@ -6,7 +6,19 @@ recorded and sent goes out.
 
 from collector.telling.answering import Answering
 from collector.telling.desk import Changes, Desk
+from collector.telling.letters import RINGS
+from collector.telling.lives import Lives
 from collector.telling.people import Person, people_of, present
 from collector.telling.restart import restored_desk
 
-__all__ = ["Answering", "Changes", "Desk", "Person", "people_of", "present", "restored_desk"]
+__all__ = [
+    "RINGS",
+    "Answering",
+    "Changes",
+    "Desk",
+    "Lives",
+    "Person",
+    "people_of",
+    "present",
+    "restored_desk",
+]

@@ -47,7 +47,9 @@ def recorded(number: int) -> RecordedBlock:
     """One reading a minute, each with a commit of its own a second later."""
     observed_us = START_US + number * MINUTE_US
     block = Block(np.array([observed_us]), np.array([25.0]), np.array([0]))
-    return RecordedBlock(number, observed_us + 1_000_000, block, np.zeros(1, np.uint8), ())
+    return RecordedBlock(
+        number, observed_us + 1_000_000, None, observed_us + 1_000_000, block, np.zeros(1, np.uint8), ()
+    )
 
 
 def middles(*numbers: int) -> list[int]:
@@ -107,7 +109,9 @@ def test_a_model_of_the_heat_judges_at_the_steps_that_come_after_it():
         value = 25.5 + 0.15 * np.sin(hours * 3.0) if hours < 80 else 25.3 - 0.5 * (hours - 80)
         observed_us = START_US + number * MINUTE_US
         block = Block(np.array([observed_us]), np.array([round(value, 2)]), np.array([0]))
-        return RecordedBlock(number, observed_us + 1_000_000, block, np.zeros(1, np.uint8), ())
+        return RecordedBlock(
+            number, observed_us + 1_000_000, None, observed_us + 1_000_000, block, np.zeros(1, np.uint8), ()
+        )
 
     def danger_at_us(*versions: HeatVersion) -> int:
         judge = Judge(Engine(rules), {})

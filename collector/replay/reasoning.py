@@ -1,22 +1,16 @@
-"""Replay: a recording through the same engine at full speed, and the incidents that come of it."""
+"""How the incidents of a replay came about, step by step."""
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Sequence
 
-from collector.configuration import Configuration
-from collector.recordings import Recording
-from collector.wording import message_for
 from collector.wording.explanation import Step
 from rules import (
     AlarmKey,
     AlarmRaised,
     AlarmReturned,
-    Engine,
     Event,
-    Incident,
-    IncidentEnded,
     IncidentOpened,
     IncidentUpdated,
     Judgement,
@@ -26,43 +20,6 @@ from rules import (
 _KEPT_STEPS = 144
 # A longer break in what a fault finds begins a new story.
 _LONGEST_BREAK_US = 20 * 60_000_000
-
-
-def replay(
-    recording: Recording,
-    configuration: Configuration,
-    progress: Callable[[int], object] = lambda _: None,
-    reasoning: Reasoning | None = None,
-) -> list[Incident]:
-    """Return the incidents of a recording in the order in which they were opened.
-
-    Parameters
-    ----------
-    recording
-        Readings sorted by time.
-    progress
-        Called with the number of readings just judged.
-    reasoning
-        Follows how the incidents came about, where that is wanted.
-    """
-    engine = Engine(configuration.engine, on_judgement=None if reasoning is None else reasoning.judged)
-    incidents: dict[int, Incident] = {}
-
-    def collect(events: tuple[Event, ...]) -> None:
-        for event in events:
-            if isinstance(event, IncidentOpened | IncidentUpdated | IncidentEnded):
-                incidents[event.incident.number] = event.incident
-        if reasoning is not None:
-            reasoning.follow(events)
-
-    for block in recording.blocks():
-        collect(engine.advance(block).events)
-        progress(len(block))
-    if len(recording):
-        # What the last readings showed is known only when the allowance has passed.
-        end_us = int(recording.times_us[-1]) + configuration.engine.allowance_us
-        collect(engine.advance_to(end_us))
-    return list(incidents.values())
 
 
 class Reasoning:
@@ -90,7 +47,7 @@ class Reasoning:
             # Its event comes at the end of the block, when later steps have been judged too.
             self._before[judgement.alarm, judgement.at_us] = tuple(found)
 
-    def follow(self, events: tuple[Event, ...]) -> None:
+    def follow(self, events: Sequence[Event]) -> None:
         """Take what the engine said; each alarm that is raised is followed by its incident."""
         for event in events:
             if isinstance(event, AlarmRaised):
@@ -107,9 +64,3 @@ class Reasoning:
 
     def _step(self, event: AlarmRaised) -> Step:
         return Step(event, self._before.pop((event.alarm, event.at_us), ()))
-
-
-def told(incident: Incident, configuration: Configuration) -> str:
-    """The message of an incident as it would ring at its alarm: first line, then body."""
-    message = message_for(incident, configuration, kind="opened", now_us=incident.alarmed_at_us)
-    return f"{message.title}\n{message.body}"

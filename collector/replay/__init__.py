@@ -1,0 +1,22 @@
+"""Replay: what was recorded through the same engine and the same desk, and what comes of it."""
+
+from collector.replay.account import replayed_lines, replayed_object, told
+from collector.replay.inputs import FromFiles, FromStore, Input, from_store
+from collector.replay.reasoning import Reasoning
+from collector.replay.rings import DryTelling, Ring
+from collector.replay.run import Replay, Replayed
+
+__all__ = [
+    "DryTelling",
+    "FromFiles",
+    "FromStore",
+    "Input",
+    "Reasoning",
+    "Replay",
+    "Replayed",
+    "Ring",
+    "from_store",
+    "replayed_lines",
+    "replayed_object",
+    "told",
+]
