@@ -72,8 +72,10 @@ def _of_seconds(numbers: npt.NDArray[np.float64]) -> tuple[IntArray, BoolArray]:
 
 def _in_zone(stamps: pd.Series, form: Form) -> pd.Series:
     """Times of a wall's clock as instants; of an hour that it shows twice the first, of one it skips none."""
+    import pandas as pd
+
     if form.zone is None:
-        return stamps.where(False).dt.tz_localize("UTC")
+        return pd.to_datetime(pd.Series([None] * len(stamps), index=stamps.index), utc=True)
     first = np.ones(len(stamps), bool)
     return stamps.dt.tz_localize(form.zone, ambiguous=first, nonexistent="NaT").dt.tz_convert("UTC")
 

@@ -31,6 +31,7 @@ from collector.intake.neighbours import Telling
 from collector.intake.published import request_topic
 from collector.intake.sorting import Sorter
 from collector.intake.unstored import UnstoredMessages
+from collector.learning import recorded_versions
 from collector.messages import NewMessage
 from collector.mqtt import CaughtUp, Connected, Disconnected, Message, Receipt, Received
 from collector.problems import ProblemLog
@@ -61,7 +62,10 @@ START_US = 1_790_000_000 * SECOND
 TEMPERATURE, REDOX = 0, 1
 
 
-def configuration(folder: Path) -> Configuration:
+REEF = TankRules("reef")
+
+
+def configuration(folder: Path, tank: TankRules = REEF) -> Configuration:
     """One tank: a temperature that arrives with its time or without, a redox potential, a board."""
     danger = LimitAlarm(27.0, True, True, 0.2, MINUTE, MINUTE, Priority.URGENT)
     rules = (
@@ -75,7 +79,6 @@ def configuration(folder: Path) -> Configuration:
         ),
         SeriesRules("reef", "redox", "redox_potential", gross_range=GrossRangeLimits(-1000.0, 1000.0)),
     )
-    tank = TankRules("reef")
     one = {"tank": "reef"}
     return Configuration(
         mqtt=MqttConfiguration(),
@@ -174,14 +177,21 @@ class Running:
     """The loop, wired as the service does it, at an instant that the test moves on."""
 
     def __init__(
-        self, folder: Path, *, interval_s: float = 0.0, now_us: int = START_US, has_board: bool = True
+        self,
+        folder: Path,
+        *,
+        interval_s: float = 0.0,
+        now_us: int = START_US,
+        has_board: bool = True,
+        tank: TankRules = REEF,
     ) -> None:
         self.now_us = now_us
+        self.tank = tank
         self.interval_s = interval_s
         self.successor: Running | None = None
         self.line = Line()
         self.unstored = UnstoredMessages()
-        self.configuration = configuration(folder)
+        self.configuration = configuration(folder, tank)
         if not has_board:
             self.configuration = replace(self.configuration, boards=())
         self.store = Store(self.configuration.store.path, synchronous="OFF")
@@ -193,7 +203,8 @@ class Running:
         self.judge = Judge(engine, boards)
         last_us = self.reader.last_engine_us
         from_us = (now_us if last_us is None else last_us) - engine.look_back_us
-        self.judge.replay(self.reader.recorded_blocks(self.ids, from_us))
+        versions = recorded_versions(self.reader, self.ids, from_us)
+        self.judge.replay(self.reader.recorded_blocks(self.ids, from_us), versions)
         self.judge.restore(
             self.reader.open_incidents(), self.reader.open_alarms(), self.reader.last_incident_number
         )
@@ -238,7 +249,9 @@ class Running:
         """The service after a kill: everything that was only in memory is gone."""
         self.close()
         folder = self.configuration.store.folder
-        self.successor = Running(folder, interval_s=self.interval_s, now_us=self.now_us, has_board=has_board)
+        self.successor = Running(
+            folder, interval_s=self.interval_s, now_us=self.now_us, has_board=has_board, tank=self.tank
+        )
         return self.successor
 
     def be_live(self) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from collector.intake import Judge
@@ -77,6 +79,28 @@ def test_each_step_is_judged_by_the_baseline_that_was_in_force_then():
     assert third.instants == []
     judge.judge([(START_US + 41 * MINUTE_US, 0, 25.0, 0, 0, b"")], 0)
     assert max(third.instants) == middles(7)[0]
+
+
+def test_a_step_that_time_alone_brought_is_taken_before_what_was_learned_and_read_later():
+    rules = EngineRules(
+        (TankRules("reef", equipment=frozenset({"heater"})),),
+        (SeriesRules("reef", "temperature", "temperature"),),
+    )
+    second_us = 1_000_000
+    before, behind = Asked(), Asked()
+    versions = [
+        Version(START_US - 1, 0, before),
+        Version(START_US + STEP_US + 20 * second_us, 0, behind),
+    ]
+    # The step ends with minute 5, and is taken when the allowance of 5 s has passed.
+    last = replace(
+        recorded(5),
+        ticked_us=START_US + STEP_US + 10 * second_us,
+        engine_us=START_US + STEP_US + 30 * second_us,
+    )
+    Judge(Engine(rules), {}).replay([*map(recorded, range(5)), last], versions)
+    assert sorted(set(before.instants)) == middles(0)
+    assert behind.instants == []
 
 
 def test_a_series_that_is_learning_again_keeps_the_baseline_it_had():
