@@ -126,6 +126,8 @@ class Replay:
     ) -> Replayed:
         """Go through a file's readings, sorted by time, as if each had arrived at once."""
         engine = self._engine
+        if len(recording):
+            self._first_us = int(recording.times_us[0])
         known: tuple[PlannedWork, ...] = ()
         planned = _planned(recording, works)
         baselines: dict[int, Baseline] = {}

@@ -3,7 +3,11 @@
 from collector.simulation.faults import (
     HeaterFailedOff,
     HeaterStuckOn,
+    HeaterWeak,
     Leak,
+    ProbeDrifting,
+    ProbeDry,
+    ProbeNoisy,
     ProbeSilent,
     ProbeStuck,
     SimulatedFault,
@@ -15,7 +19,11 @@ from collector.simulation.tank import Recording, SimulatedTank, TankSettings
 __all__ = [
     "HeaterFailedOff",
     "HeaterStuckOn",
+    "HeaterWeak",
     "Leak",
+    "ProbeDrifting",
+    "ProbeDry",
+    "ProbeNoisy",
     "ProbeSilent",
     "ProbeStuck",
     "Recording",

@@ -21,6 +21,15 @@ class HeaterFailedOff:
 
 
 @dataclass(frozen=True, slots=True)
+class HeaterWeak:
+    """The heater gives a share of its heat: one of two has failed."""
+
+    from_us: int
+    to_us: int = NEVER_US
+    share: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
 class HeaterStuckOn:
     """The heater gives full heat, whatever the thermostat wants."""
 
@@ -71,8 +80,37 @@ class ProbeSilent:
     to_us: int = NEVER_US
 
 
-EquipmentFault = HeaterFailedOff | HeaterStuckOn | TopOffFailed | TopOffStuckOn | Leak
-ProbeFault = ProbeStuck | ProbeSilent
+@dataclass(frozen=True, slots=True)
+class ProbeDry:
+    """A conductivity cell hangs in air: it shows next to nothing."""
+
+    series: str
+    from_us: int
+    to_us: int = NEVER_US
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeNoisy:
+    """A series scatters by so many times its usual noise."""
+
+    series: str
+    from_us: int
+    to_us: int = NEVER_US
+    times: float = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeDrifting:
+    """A series goes away from the truth by so much a day, in its unit."""
+
+    series: str
+    from_us: int
+    to_us: int = NEVER_US
+    per_day: float = 0.05
+
+
+EquipmentFault = HeaterFailedOff | HeaterWeak | HeaterStuckOn | TopOffFailed | TopOffStuckOn | Leak
+ProbeFault = ProbeStuck | ProbeSilent | ProbeDry | ProbeNoisy | ProbeDrifting
 SimulatedFault = EquipmentFault | ProbeFault
 
 

@@ -21,7 +21,11 @@ import numpy as np
 from collector.simulation.faults import (
     HeaterFailedOff,
     HeaterStuckOn,
+    HeaterWeak,
     Leak,
+    ProbeDrifting,
+    ProbeDry,
+    ProbeNoisy,
     ProbeSilent,
     ProbeStuck,
     SimulatedFault,
@@ -152,14 +156,29 @@ class SimulatedTank:
         shown: dict[str, float] = {}
         for name, probe in self.settings.probes.items():
             # Drawn also for silent and stuck probes: a fault in one moment changes no later one.
-            value = probe.read(truth[name], float(self._draws[name].standard_normal()))
-            active = [fault for fault in self.faults if is_active(fault, self.now_us)]
-            if any(isinstance(fault, ProbeSilent) and fault.series == name for fault in active):
-                continue
-            if any(isinstance(fault, ProbeStuck) and fault.series == name for fault in active):
-                value = self._shown.get(name, value)
-            self._shown[name] = shown[name] = value
+            value = self._show(name, probe, truth[name], float(self._draws[name].standard_normal()))
+            if value is not None:
+                self._shown[name] = shown[name] = value
         return shown
+
+    def _show(self, name: str, probe: Probe, truth: float, deviate: float) -> float | None:
+        """What a probe shows with all that is wrong with it, None for nothing."""
+        for fault in self.faults:
+            if getattr(fault, "series", None) != name or not is_active(fault, self.now_us):
+                continue
+            match fault:
+                case ProbeSilent():
+                    return None
+                case ProbeStuck() if name in self._shown:
+                    return self._shown[name]
+                case ProbeDry():
+                    truth = 0.0
+                    deviate = abs(deviate)
+                case ProbeNoisy():
+                    deviate *= fault.times
+                case ProbeDrifting():
+                    truth += fault.per_day * (self.now_us - fault.from_us) / _DAY_US
+        return probe.read(truth, deviate)
 
     def truth(self) -> dict[str, float]:
         """What a perfect probe would show now, by series."""
@@ -210,6 +229,9 @@ class SimulatedTank:
             elif isinstance(fault, HeaterStuckOn):
                 gets_heat = True
         self.heater_watts = settings.heater_watts if gets_heat else 0.0
+        for fault in active:
+            if isinstance(fault, HeaterWeak):
+                self.heater_watts *= fault.share
         room = self.room_temperature(self.now_us)
         watts = self.heater_watts + settings.equipment_watts + settings.lights_watts * has_light
         watts -= self._watts_per_litre_a_day * evaporated * 86400.0 / seconds
