@@ -24,6 +24,7 @@ NAMES = (
     "reset",
     "repair",
     "replay",
+    "inject",
     "causes",
     "version",
 )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collector.configuration import Configuration
+    from collector.recordings import Form
     from collector.recurrence import RecurringWork
     from collector.replay import Input, Reasoning
     from rules import Incident
@@ -32,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--config", type=Path, metavar="FILE", help="configuration; without it the shipped example is used"
     )
-    _add_reading_arguments(parser.add_argument_group("how the files are written"))
+    add_reading_arguments(parser.add_argument_group("how the files are written"))
     beside = parser.add_argument_group("what goes with the recording")
     beside.add_argument(
         "--plan",
@@ -67,7 +68,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _add_reading_arguments(parser: argparse._ArgumentGroup) -> None:
+def add_reading_arguments(parser: argparse._ArgumentGroup) -> None:
+    """Declare how recorded files are written."""
     parser.add_argument("--zone", metavar="ZONE", help="time zone of times without an offset: Europe/Lisbon")
     parser.add_argument("--time-format", metavar="FORMAT", help="such as '%%d.%%m.%%Y %%H:%%M'")
     parser.add_argument("--time-column", metavar="NAME", help="if it is not called time")
@@ -99,7 +101,8 @@ def run(arguments: argparse.Namespace) -> int:
         _tell("No --config given: the shipped example configuration is used.")
     truth = () if arguments.truth is None else read_annotations(arguments.truth, configuration)
     answered_after_us = _answered_after_us(arguments.answered_after)
-    since_us, until_us = _instant(arguments.since, "--from"), _instant(arguments.until, "--to")
+    since_us = None if arguments.since is None else instant_of(arguments.since, "--from")
+    until_us = None if arguments.until is None else instant_of(arguments.until, "--to")
     reasoning = None if arguments.explain is None else Reasoning()
     people = people_of(configuration, channel_names)
     replay = Replay(configuration, people, answered_after_us, reasoning, since_us)
@@ -139,7 +142,7 @@ def _source(
 ) -> Input:
     from collector.errors import ConfigError
     from collector.payloads import state_value
-    from collector.recordings import Form, read_files
+    from collector.recordings import read_files
     from collector.replay import FromFiles, from_store
     from collector.store import StoreReader
     from collector.units import converter
@@ -151,13 +154,24 @@ def _source(
             return from_store(reader, configuration, look_back_us, since_us, until_us)
     if since_us is not None or until_us is not None:
         raise ConfigError("--from and --to go with the store: a file is replayed as a whole")
-    form = Form(arguments.zone, arguments.time_format, arguments.time_column, _units(arguments.unit))
     recording = read_files(
-        arguments.files, configuration, converter, state_value, form, lambda path: _tell(f"Reading {path}")
+        arguments.files,
+        configuration,
+        converter,
+        state_value,
+        form_of(arguments),
+        lambda path: _tell(f"Reading {path}"),
     )
     for skipped in recording.skipped:
         _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
     return FromFiles(recording, (*configuration.works, *_plans(arguments.plan, configuration)))
+
+
+def form_of(arguments: argparse.Namespace) -> Form:
+    """How recorded files are written, as the command line says."""
+    from collector.recordings import Form
+
+    return Form(arguments.zone, arguments.time_format, arguments.time_column, _units(arguments.unit))
 
 
 def _plans(names: Sequence[str], configuration: Configuration) -> list[RecurringWork]:
@@ -192,14 +206,19 @@ def _answered_after_us(text: str) -> int | None:
     return None if text.strip().lower() == NEVER else parse_duration(text)
 
 
-def _instant(text: str | None, option: str) -> int | None:
+def instant_of(text: str, option: str) -> int:
+    """Read a time with an offset that an option gives.
+
+    Raises
+    ------
+    ConfigError
+        If it is none.
+    """
     from datetime import datetime
 
     from collector.errors import ConfigError
     from rules import MICROSECONDS
 
-    if text is None:
-        return None
     try:
         at = datetime.fromisoformat(text)
     except ValueError:

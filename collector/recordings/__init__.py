@@ -5,5 +5,16 @@ from collector.recordings.derived import with_derived
 from collector.recordings.files import ENDINGS, read_files
 from collector.recordings.form import Form
 from collector.recordings.recording import Recording, Skipped, join
+from collector.recordings.writing import csv_text
 
-__all__ = ["ENDINGS", "Form", "Recording", "Skipped", "join", "read_csv", "read_files", "with_derived"]
+__all__ = [
+    "ENDINGS",
+    "Form",
+    "Recording",
+    "Skipped",
+    "csv_text",
+    "join",
+    "read_csv",
+    "read_files",
+    "with_derived",
+]

@@ -11,7 +11,7 @@ from rules.physics.evaporation import (
     level_fall_per_hour,
     salinity_rise_per_hour,
 )
-from rules.physics.heat import HeatBalance, evaporation_watts, heat_capacity
+from rules.physics.heat import HeatBalance, evaporation_watts, heat_capacity, usual_time_constant_hours
 from rules.physics.limewater import alkalinity_after, alkalinity_rise, ph_after
 from rules.physics.nernst import Electrode, nernst_slope, ph_at_temperature
 from rules.physics.seawater import (
@@ -59,4 +59,5 @@ __all__ = [
     "salinity_of_specific_gravity",
     "salinity_rise_per_hour",
     "specific_gravity",
+    "usual_time_constant_hours",
 ]
