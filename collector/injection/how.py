@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-# Evaporation of a tank, share of its volume a day; a room; a heater's W/L. What pumps and lamps give, 0.15 and
-# on average 0.13 W/L, evaporation takes, 0.28 W/L: unheated water comes to the room (common practice, no source).
+# Evaporation of a tank, share of its volume a day; a room; a heater's W/L. What pumps and lamps give, 0.15
+# and on average 0.13 W/L, evaporation takes, 0.28 W/L: unheated water comes to the room (common practice, no
+# source).
 EVAPORATION_A_DAY = 0.01
 USUAL_ROOM = 21.0
 HEATER_WATTS_PER_LITRE = 1.0

@@ -8,7 +8,6 @@ from collector.account import rfc3339
 from collector.configuration import Configuration
 from collector.recordings.recording import Recording
 
-
 # Without a unit it would be read in the series' own.
 _SPELLED = {"practical_salinity": "PSS-78"}
 
