@@ -49,6 +49,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="annotation file of what truly happened: found, late, missed and false alarms are told",
     )
     beside.add_argument(
+        "--learn",
+        action="store_true",
+        help="learn each night what is usual from the files themselves, as the service does; takes longer",
+    )
+    beside.add_argument(
         "--answered-after",
         default="5 min",
         metavar="DURATION",
@@ -150,6 +155,8 @@ def _source(
     if not arguments.files:
         if arguments.plan:
             raise ConfigError("--plan goes with files: the store knows what was planned")
+        if arguments.learn:
+            raise ConfigError("--learn goes with files: the store knows what was learned")
         with StoreReader(configuration.store.path) as reader:
             return from_store(reader, configuration, look_back_us, since_us, until_us)
     if since_us is not None or until_us is not None:
@@ -164,7 +171,8 @@ def _source(
     )
     for skipped in recording.skipped:
         _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
-    return FromFiles(recording, (*configuration.works, *_plans(arguments.plan, configuration)))
+    works = (*configuration.works, *_plans(arguments.plan, configuration))
+    return FromFiles(recording, works, arguments.learn)
 
 
 def form_of(arguments: argparse.Namespace) -> Form:

@@ -6,18 +6,35 @@ hold a baseline where it is for ever.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Sequence
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
 from collector.learning.recorded import Fitted
-from collector.store import SLOT_US, Buckets, StoreReader
-from rules import HOUR_US, LEARN_DAYS, fit_baseline
+from collector.store import SLOT_US, Buckets
+from rules import HOUR_US, LEARN_DAYS, PlannedWork, fit_baseline
 
 DAY_US = 24 * HOUR_US
 LEARN_FROM_US = LEARN_DAYS * DAY_US
 # For the season: more years make it surer, and older ones tell of another tank.
 _SEASON_DAYS = 3 * 365
+
+
+class Recorded(Protocol):
+    """What a fit is made from: of the store's reader, or of a replay."""
+
+    def buckets(self, series: int, start_us: int, end_us: int, count: int) -> Buckets:
+        """See `StoreReader.buckets`."""
+        ...
+
+    def incidents(self) -> Sequence[Any]:
+        """See `StoreReader.incidents`."""
+        ...
+
+    def works(self, tank: str, start_us: int, end_us: int) -> Sequence[PlannedWork]:
+        """See `StoreReader.works`."""
+        ...
 
 
 class Task(NamedTuple):
@@ -31,7 +48,7 @@ class Task(NamedTuple):
     limits: tuple[float, float] | None
 
 
-def fit(reader: StoreReader, task: Task, now_us: int) -> Fitted:
+def fit(reader: Recorded, task: Task, now_us: int) -> Fitted:
     """Fit what is usual for a series, as of an instant; see `rules.fit_baseline`."""
     recent = quarter_hours(reader, task.id, now_us)
     excluded = excluded_spans(reader, task.tank, task.quantity, now_us)
@@ -48,12 +65,12 @@ def fit(reader: StoreReader, task: Task, now_us: int) -> Fitted:
     )
 
 
-def quarter_hours(reader: StoreReader, series: int, now_us: int) -> Buckets:
+def quarter_hours(reader: Recorded, series: int, now_us: int) -> Buckets:
     """The quarter hours of a series, by its id, from which is learned as of an instant."""
     return reader.buckets(series, now_us - LEARN_FROM_US, now_us, LEARN_FROM_US // SLOT_US + 1)
 
 
-def excluded_spans(reader: StoreReader, tank: str, quantity: str, now_us: int) -> list[tuple[int, int]]:
+def excluded_spans(reader: Recorded, tank: str, quantity: str, now_us: int) -> list[tuple[int, int]]:
     """When there is nothing to learn of a quantity: begin and end of incidents, and of work that moves it."""
     incidents = [
         (one.incident.first_evidence_us, one.incident.ended_at_us or now_us)

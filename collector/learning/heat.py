@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from collector.learning.fitting import excluded_spans, quarter_hours
+from collector.learning.fitting import Recorded, excluded_spans, quarter_hours
 from collector.learning.recorded import FittedHeat
-from collector.store import SLOT_US, StoreReader
+from collector.store import SLOT_US
 from rules import FloatArray, fit_heat_model
 
 
@@ -26,7 +26,7 @@ class TankTask(NamedTuple):
     chiller: int | None
 
 
-def fit_heat(reader: StoreReader, task: TankTask, now_us: int) -> FittedHeat:
+def fit_heat(reader: Recorded, task: TankTask, now_us: int) -> FittedHeat:
     """Fit how a tank takes and loses heat, as of an instant; see `rules.fit_heat_model`."""
     water = quarter_hours(reader, task.temperature, now_us)
     temperature = water.mean.copy()

@@ -41,6 +41,7 @@ class FromFiles:
 
     recording: Recording
     works: tuple[RecurringWork, ...] = ()
+    learns: bool = False
 
     @property
     def count(self) -> int:
@@ -50,7 +51,9 @@ class FromFiles:
     @property
     def lacks(self) -> tuple[str, ...]:
         """See `Input`."""
-        found = ["what was learned (faults are judged as in the first week)"]
+        found = []
+        if not self.learns:
+            found.append("what was learned (faults are judged as in the first week: --learn)")
         if not self.works:
             found.append("planned work (what your hands did may ring: --plan)")
         found += ["which board was away", "who answered"]
@@ -58,7 +61,7 @@ class FromFiles:
 
     def replay(self, replay: Replay, progress: Progress) -> Replayed:
         """See `Input`."""
-        return replay.recording(self.recording, self.works, progress=progress)
+        return replay.recording(self.recording, self.works, progress=progress, learns=self.learns)
 
 
 @dataclass(frozen=True, slots=True)

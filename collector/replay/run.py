@@ -19,6 +19,7 @@ from collector.intake import Judge
 from collector.learning import HeatVersion, Version, take_version
 from collector.recordings import Recording
 from collector.recurrence import RecurringWork
+from collector.replay.learner import Learner
 from collector.replay.reasoning import Reasoning
 from collector.replay.rings import DryTelling, Ring
 from collector.store import RecordedBlock
@@ -92,6 +93,7 @@ class Replay:
         self._opened: dict[int, Incident] = {}
         self._incidents: dict[int, Incident] = {}
         self._alarms: list[AlarmEvent] = []
+        self._learner: Learner | None = None
         self._first_us: int | None = None
         self._last_us = 0
 
@@ -123,8 +125,22 @@ class Replay:
         works: Sequence[RecurringWork] = (),
         versions: Sequence[Version | HeatVersion] = (),
         progress: Callable[[int], object] = lambda _: None,
+        *,
+        learns: bool = False,
     ) -> Replayed:
-        """Go through a file's readings, sorted by time, as if each had arrived at once."""
+        """Go through a file's readings, sorted by time, as if each had arrived at once.
+
+        Parameters
+        ----------
+        works
+            What was planned.
+        versions
+            What was learned elsewhere, in order of application.
+        progress
+            Called with the readings just judged.
+        learns
+            Whether to learn each night from what has been recorded by then, as the service does.
+        """
         engine = self._engine
         if len(recording):
             self._first_us = int(recording.times_us[0])
@@ -133,8 +149,13 @@ class Replay:
         baselines: dict[int, Baseline] = {}
         models: dict[str, HeatModel] = {}
         waiting = deque(versions)
-        for start, end in _cuts(recording, planned, versions):
+        self._learner = learner = Learner(self._configuration, planned) if learns else None
+        refits = deque(_refits_us(learner, recording))
+        changes = [*(one.applies_from_us for one in versions), *refits]
+        for start, end in _cuts(recording, planned, changes):
             first_us, last_us = int(recording.times_us[start]), int(recording.times_us[end - 1])
+            while learner is not None and refits and refits[0] <= first_us:
+                waiting.extend(learner.fit(refits.popleft()))
             if waiting and waiting[0].applies_from_us <= first_us:
                 while waiting and waiting[0].applies_from_us <= first_us:
                     take_version(waiting.popleft(), baselines, models)
@@ -147,7 +168,10 @@ class Replay:
                 known = wanted
             cut = slice(start, end)
             block = Block(recording.times_us[cut], recording.values[cut], recording.series[cut])
-            self._hear(engine.advance(block).events, last_us)
+            outcome = engine.advance(block)
+            if learner is not None:
+                learner.take(block, outcome.primary)
+            self._hear(outcome.events, last_us)
             progress(len(block))
         if len(recording):
             # What the last readings showed is known only when the allowance has passed.
@@ -161,6 +185,10 @@ class Replay:
         self._last_us = max(self._last_us, now_us)
         if self._reasoning is not None:
             self._reasoning.follow(events)
+        if self._learner is not None:
+            for event in events:
+                if isinstance(event, IncidentOpened | IncidentUpdated | IncidentEnded):
+                    self._learner.hear(event.incident)
         for event in events:
             if self._from_us is not None and now_us < self._from_us:
                 break
@@ -193,15 +221,22 @@ def _planned(recording: Recording, works: Iterable[RecurringWork]) -> list[Plann
     return sorted(work for one in works for work in one.between(from_us, to_us))
 
 
+def _refits_us(learner: Learner | None, recording: Recording) -> list[int]:
+    """When a replay is to learn."""
+    if learner is None or not len(recording):
+        return []
+    return sorted(set(learner.refits_us(int(recording.times_us[0]), int(recording.times_us[-1]))))
+
+
 def _cuts(
-    recording: Recording, planned: Sequence[PlannedWork], versions: Sequence[Version | HeatVersion]
+    recording: Recording, planned: Sequence[PlannedWork], changes: Sequence[int]
 ) -> Iterator[tuple[int, int]]:
     """Where a recording is cut into blocks: by days, near work by hours, and where judging changes."""
     times_us = recording.times_us
     if not len(times_us):
         return
     first_us, last_us = int(times_us[0]), int(times_us[-1])
-    instants = {*range(first_us, last_us + 1, _DAY_US), *(one.applies_from_us for one in versions)}
+    instants = {*range(first_us, last_us + 1, _DAY_US), *changes}
     for work in planned:
         instants.update(range(work.from_us, work.settled_us + HOUR_US, HOUR_US))
     places = np.unique(np.searchsorted(times_us, sorted(instants), side="left"))

@@ -25,7 +25,7 @@ from collector.store.history import (
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
-from collector.store.rollups import SLOT_US, Buckets
+from collector.store.rollups import SLOT_US, Buckets, quarter_hour_rows, series_buckets
 from collector.store.writer import Store
 
 __all__ = [
@@ -56,4 +56,6 @@ __all__ = [
     "StoreReader",
     "StoredSeries",
     "Try",
+    "quarter_hour_rows",
+    "series_buckets",
 ]

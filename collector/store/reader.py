@@ -32,7 +32,6 @@ _NO_COMMIT = 2**63 - 1
 
 _READING = np.dtype([("time", "i8"), ("value", "f8"), ("flag", "u1")])
 _RECORDED = np.dtype([("commit", "i8"), ("time", "i8"), ("value", "f8"), ("series", "i8"), ("mark", "u1")])
-_ROLLUP = np.dtype([("slot", "i8"), ("low", "f8"), ("high", "f8"), ("total", "f8"), ("count", "i8")])
 
 
 class StoredSeries(NamedTuple):
@@ -200,18 +199,15 @@ class StoreReader(History):
             return rollups.buckets_of_readings(
                 start_us, end_us, count, *self.readings(series, start_us, end_us)
             )
-        grid = rollups.rollup_grid(start_us, end_us, count)
         rows = np.fromiter(
             self._connection.execute(
                 "SELECT slot_us, low, high, total, count FROM rollups"
                 " WHERE series = ? AND slot_us >= ? AND slot_us < ? ORDER BY slot_us",
-                (series, grid[0], end_us),
+                (series, rollups.slot_of(start_us), end_us),
             ),
-            dtype=_ROLLUP,
+            dtype=rollups.ROW,
         )
-        return rollups.buckets_of_rollups(
-            grid, rows["slot"], rows["low"], rows["high"], rows["total"], rows["count"]
-        )
+        return rollups.series_buckets(rows, start_us, end_us, count)
 
     def latest(self) -> tuple[LatestReading, ...]:
         """The newest reading of every series that has one."""

@@ -102,6 +102,34 @@ def buckets_of_readings(
     )
 
 
+# Rows of quarter hours, as the table of rollups holds them of one series.
+ROW = np.dtype([("slot", "i8"), ("low", "f8"), ("high", "f8"), ("total", "f8"), ("count", "i8")])
+
+
+def quarter_hour_rows(times_us: IntArray, values: FloatArray) -> npt.NDArray[np.void]:
+    """Finite values of one series, in order of time, as rows of `ROW`, one a quarter hour that holds any."""
+    slots = times_us - times_us % SLOT_US
+    heads = np.flatnonzero(np.diff(slots, prepend=-1))
+    rows = np.empty(len(heads), ROW)
+    if len(heads):
+        rows["slot"] = slots[heads]
+        rows["low"], rows["high"] = np.minimum.reduceat(values, heads), np.maximum.reduceat(values, heads)
+        rows["total"] = np.add.reduceat(values, heads)
+        rows["count"] = np.diff(np.append(heads, len(values)))
+    return rows
+
+
+def series_buckets(rows: npt.NDArray[np.void] | None, start_us: int, end_us: int, count: int) -> Buckets:
+    """Divide rows of `ROW` of one series, in order of time, over at most `count` buckets of whole slots.
+
+    A slot may have several rows, one behind the other; None is for no row at all.
+    """
+    grid = rollup_grid(start_us, end_us, count)
+    rows = np.empty(0, ROW) if rows is None else rows
+    rows = rows[np.searchsorted(rows["slot"], grid[0]) : np.searchsorted(rows["slot"], end_us)]
+    return buckets_of_rollups(grid, rows["slot"], rows["low"], rows["high"], rows["total"], rows["count"])
+
+
 def rollup_grid(start_us: int, end_us: int, count: int) -> tuple[int, int, int]:
     """First start, width and number of buckets of whole slots, at most `count`, that cover a range."""
     first_us = slot_of(start_us)

@@ -59,7 +59,7 @@ def test_instants_are_rfc_3339_in_utc_with_microseconds(key):
 def test_without_a_configuration_it_says_which_one_it_uses_and_what_it_lacks():
     result = replay()
     assert "the shipped example configuration is used" in result.stderr
-    assert "what was learned (faults are judged as in the first week); planned work" in result.stderr
+    assert "what was learned (faults are judged as in the first week: --learn); planned work" in result.stderr
     assert "heater_failed_off" in result.stdout
 
 
