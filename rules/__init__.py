@@ -52,7 +52,7 @@ from rules.planned_work import KINDS, NEVER_SUPPRESSED, PlannedWork, Suppressed,
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
 from rules.roles import ROLES, Role, roles_of
-from rules.scoring import NO_CAUSES, Annotation, Found, Score, score
+from rules.scoring import NO_CAUSES, Annotation, Found, Score, Weights, score
 from rules.setup import (
     ATTENUATION_METHODS,
     HOUR_US,
@@ -150,6 +150,7 @@ __all__ = [
     "Suppressed",
     "TankRules",
     "WeekProfile",
+    "Weights",
     "WorkKind",
     "fit_baseline",
     "fit_heat_model",

@@ -155,3 +155,33 @@ def _covered_us(annotations: Sequence[Annotation], first_us: int, last_us: int) 
         covered += max(0, to_us - max(until_us, one.from_us))
         until_us = max(until_us, to_us)
     return covered
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """What a person minds how much, in units of an hour of delay.
+
+    Parameters
+    ----------
+    delay
+        An hour from the beginning of a cause to its alarm.
+    missed
+        A cause that is not told at all.
+    false
+        A false alarm.
+    night
+        A ring at night for one, beside it.
+    """
+
+    delay: float = 1.0
+    missed: float = 48.0
+    false: float = 4.0
+    night: float = 12.0
+
+    def cost(self, found: Sequence[Found], false: int, night: int) -> float:
+        """What these causes, false alarms and rings at night come to; less is better."""
+        delays = [one.delay_us for one in found]
+        late = sum(
+            min(self.delay * delay_us / HOUR_US, self.missed) for delay_us in delays if delay_us is not None
+        )
+        return late + self.missed * delays.count(None) + self.false * false + self.night * night

@@ -25,6 +25,7 @@ NAMES = (
     "repair",
     "replay",
     "inject",
+    "tune",
     "causes",
     "version",
 )

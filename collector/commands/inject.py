@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from collector.commands.replay import add_reading_arguments, form_of
+from collector.commands.replay import add_reading_arguments, recording_of
 
 if TYPE_CHECKING:
     from collector.configuration import Configuration
@@ -57,10 +57,8 @@ def run(arguments: argparse.Namespace) -> int:
     from collector.annotations import annotations_text
     from collector.errors import ConfigError
     from collector.injection import KINDS, inject
-    from collector.payloads import state_value
-    from collector.recordings import csv_text, read_files
+    from collector.recordings import csv_text
     from collector.settings import load_configuration
-    from collector.units import converter
 
     if arguments.list:
         width = max(map(len, KINDS))
@@ -72,9 +70,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise ConfigError(f"say in which recording, which fault, and when: {EXAMPLE}")
     configuration = load_configuration(arguments.config)
     how = _how(arguments, configuration)
-    recording = read_files(arguments.files, configuration, converter, state_value, form_of(arguments))
-    for skipped in recording.skipped:
-        sys.stderr.write(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}\n")
+    recording = recording_of(arguments.files, arguments, configuration)
     made, annotation = inject(recording, configuration, how)
     folder = arguments.out or Path(how.cause)
     folder.mkdir(parents=True, exist_ok=True)

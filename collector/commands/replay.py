@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collector.configuration import Configuration
-    from collector.recordings import Form
+    from collector.recordings import Form, Recording
     from collector.recurrence import RecurringWork
     from collector.replay import Input, Reasoning
     from rules import Incident
@@ -35,30 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_reading_arguments(parser.add_argument_group("how the files are written"))
     beside = parser.add_argument_group("what goes with the recording")
-    beside.add_argument(
-        "--plan",
-        action="append",
-        default=[],
-        metavar="[TANK=]FILE",
-        help="planned work as an iCalendar file (RFC 5545), beside the works of the configuration",
-    )
-    beside.add_argument(
-        "--truth",
-        type=Path,
-        metavar="FILE",
-        help="annotation file of what truly happened: found, late, missed and false alarms are told",
-    )
-    beside.add_argument(
-        "--learn",
-        action="store_true",
-        help="learn each night what is usual from the files themselves, as the service does; takes longer",
-    )
-    beside.add_argument(
-        "--answered-after",
-        default="5 min",
-        metavar="DURATION",
-        help=f"how long after its first ring each incident is taken as answered, or {NEVER!r} (5 min)",
-    )
+    add_beside_arguments(beside)
     beside.add_argument(
         "--from", dest="since", metavar="TIME", help="of the store, from 2026-03-01T00:00Z on"
     )
@@ -70,6 +47,34 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=int,
         metavar="INCIDENT",
         help="print the reasoning of that incident step by step; the list numbers them",
+    )
+
+
+def add_beside_arguments(group: argparse._ArgumentGroup) -> None:
+    """Declare what is known beside recorded files."""
+    group.add_argument(
+        "--plan",
+        action="append",
+        default=[],
+        metavar="[TANK=]FILE",
+        help="planned work as an iCalendar file (RFC 5545), beside the works of the configuration",
+    )
+    group.add_argument(
+        "--truth",
+        type=Path,
+        metavar="FILE",
+        help="annotation file of what truly happened: found, late, missed and false alarms are told",
+    )
+    group.add_argument(
+        "--learn",
+        action="store_true",
+        help="learn each night what is usual from the files themselves, as the service does; takes longer",
+    )
+    group.add_argument(
+        "--answered-after",
+        default="5 min",
+        metavar="DURATION",
+        help=f"how long after its first ring each incident is taken as answered, or {NEVER!r} (5 min)",
     )
 
 
@@ -105,7 +110,7 @@ def run(arguments: argparse.Namespace) -> int:
             raise ConfigError("say which recording: brinebell replay week.csv, or whose store: --config FILE")
         _tell("No --config given: the shipped example configuration is used.")
     truth = () if arguments.truth is None else read_annotations(arguments.truth, configuration)
-    answered_after_us = _answered_after_us(arguments.answered_after)
+    answered_after_us = answered_after(arguments.answered_after)
     since_us = None if arguments.since is None else instant_of(arguments.since, "--from")
     until_us = None if arguments.until is None else instant_of(arguments.until, "--to")
     reasoning = None if arguments.explain is None else Reasoning()
@@ -146,11 +151,8 @@ def _source(
     until_us: int | None,
 ) -> Input:
     from collector.errors import ConfigError
-    from collector.payloads import state_value
-    from collector.recordings import read_files
     from collector.replay import FromFiles, from_store
     from collector.store import StoreReader
-    from collector.units import converter
 
     if not arguments.files:
         if arguments.plan:
@@ -161,8 +163,21 @@ def _source(
             return from_store(reader, configuration, look_back_us, since_us, until_us)
     if since_us is not None or until_us is not None:
         raise ConfigError("--from and --to go with the store: a file is replayed as a whole")
+    recording = recording_of(arguments.files, arguments, configuration)
+    works = (*configuration.works, *plans_of(arguments.plan, configuration))
+    return FromFiles(recording, works, arguments.learn)
+
+
+def recording_of(
+    paths: Sequence[Path], arguments: argparse.Namespace, configuration: Configuration
+) -> Recording:
+    """Read files as the command line says they are written, and tell what of them cannot be read."""
+    from collector.payloads import state_value
+    from collector.recordings import read_files
+    from collector.units import converter
+
     recording = read_files(
-        arguments.files,
+        paths,
         configuration,
         converter,
         state_value,
@@ -171,8 +186,7 @@ def _source(
     )
     for skipped in recording.skipped:
         _tell(f"skipped {skipped.count}: {skipped.where}: {skipped.reason}")
-    works = (*configuration.works, *_plans(arguments.plan, configuration))
-    return FromFiles(recording, works, arguments.learn)
+    return recording
 
 
 def form_of(arguments: argparse.Namespace) -> Form:
@@ -182,7 +196,8 @@ def form_of(arguments: argparse.Namespace) -> Form:
     return Form(arguments.zone, arguments.time_format, arguments.time_column, _units(arguments.unit))
 
 
-def _plans(names: Sequence[str], configuration: Configuration) -> list[RecurringWork]:
+def plans_of(names: Sequence[str], configuration: Configuration) -> list[RecurringWork]:
+    """The works of iCalendar files, each perhaps with its tank before it."""
     from collector.calendars import read_file
     from collector.commands.asking import tank_name
 
@@ -208,7 +223,8 @@ def _units(given: Sequence[str]) -> dict[str, str]:
     return units
 
 
-def _answered_after_us(text: str) -> int | None:
+def answered_after(text: str) -> int | None:
+    """Read how long after its first ring an incident is answered, microseconds; None for never."""
     from collector.units import parse_duration
 
     return None if text.strip().lower() == NEVER else parse_duration(text)

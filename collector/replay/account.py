@@ -79,12 +79,8 @@ def _found_object(found: Found) -> dict[str, object]:
 def replayed_lines(replayed: Replayed, configuration: Configuration, score: Score | None) -> Iterator[str]:
     """What rang, when, and whom; then how that stands against what truly happened."""
     for incident in replayed.incidents:
-        series = ", ".join(f"{incident.tank}/{name}" for name in incident.series)
-        late = duration_text(max(0, incident.alarmed_at_us - incident.first_evidence_us))
-        when = f"{rfc3339(incident.first_evidence_us)[:16]}Z, alarmed {late} later"
-        what = f"{incident.priority}  {incident.cause}  {series}  {lasted_text(incident)}"
         yield ""
-        yield f"{incident.number}  {when}  {what}"
+        yield f"{incident.number}  {incident_line(incident)}"
         for line in told(incident, configuration).splitlines():
             yield f"  {line}"
         for ring in replayed.rings:
@@ -100,6 +96,14 @@ def replayed_lines(replayed: Replayed, configuration: Configuration, score: Scor
     if score is not None:
         yield ""
         yield from score_lines(score, configuration)
+
+
+def incident_line(incident: Incident) -> str:
+    """An incident in a line: since when, what, where, how long."""
+    series = ", ".join(f"{incident.tank}/{name}" for name in incident.series)
+    late = duration_text(max(0, incident.alarmed_at_us - incident.first_evidence_us))
+    when = f"{rfc3339(incident.first_evidence_us)[:16]}Z, alarmed {late} later"
+    return f"{when}  {incident.priority}  {incident.cause}  {series}  {lasted_text(incident)}"
 
 
 def _ring_line(ring: Ring, zone: str) -> str:

@@ -94,6 +94,8 @@ class Replay:
         self._incidents: dict[int, Incident] = {}
         self._alarms: list[AlarmEvent] = []
         self._learner: Learner | None = None
+        # What was learned on the way, in order of application.
+        self.learned: list[Version | HeatVersion] = []
         self._first_us: int | None = None
         self._last_us = 0
 
@@ -155,7 +157,9 @@ class Replay:
         for start, end in _cuts(recording, planned, changes):
             first_us, last_us = int(recording.times_us[start]), int(recording.times_us[end - 1])
             while learner is not None and refits and refits[0] <= first_us:
-                waiting.extend(learner.fit(refits.popleft()))
+                learned = learner.fit(refits.popleft())
+                waiting.extend(learned)
+                self.learned += learned
             if waiting and waiting[0].applies_from_us <= first_us:
                 while waiting and waiting[0].applies_from_us <= first_us:
                     take_version(waiting.popleft(), baselines, models)

@@ -1,7 +1,7 @@
 """Settings: one TOML file and the environment, checked whole and once, become a `Configuration`."""
 
 from collector.settings.keys import DocumentedKey, documented_keys, fault_parameters, keys_text
-from collector.settings.loading import Loaded, example_text, load_configuration, read_configuration
+from collector.settings.loading import Loaded, example_text, load_configuration, read_configuration, read_text
 
 __all__ = [
     "DocumentedKey",
@@ -12,4 +12,5 @@ __all__ = [
     "keys_text",
     "load_configuration",
     "read_configuration",
+    "read_text",
 ]

@@ -76,6 +76,11 @@ def read_configuration(path: Path | None, environ: Mapping[str, str] = os.enviro
         text, origin, folder = example_text(), "the shipped example configuration", Path.cwd()
     else:
         text, origin, folder = _file_text(path), str(path), path.absolute().parent
+    return read_text(text, origin, folder, environ)
+
+
+def read_text(text: str, origin: str, folder: Path, environ: Mapping[str, str] = os.environ) -> Loaded:
+    """As `read_configuration`, of a text that people know as `origin` and that lies in `folder`."""
     try:
         written = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
