@@ -12,7 +12,7 @@ import gc
 import hashlib
 import logging
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
 
@@ -60,7 +60,6 @@ from collector.problems import ProblemLog
 from collector.publishing import AnswerPublisher, Publisher
 from collector.requests import Plan
 from collector.routing import Router
-from collector.signals import stopped_by_signals
 from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader
 from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
@@ -83,43 +82,31 @@ ALIVE_S = 60.0
 _ALIVE = "alive"
 
 
-def serve(configuration: Configuration, *, clock: Clock | None = None) -> int:
-    """Run the service until SIGTERM or SIGINT; return 0 after a clean stop.
-
-    Parameters
-    ----------
-    configuration
-        Everything, checked.
-    clock
-        Tank time; the wall clock by default.
-
-    Raises
-    ------
-    StoreError, ConfigError
-        If the store cannot be opened or does not fit the configuration. A broker that is away is waited for.
-    """
-    with ExitStack() as stack:
-        service = Service(configuration, clock or Clock(), stack)
-        stack.enter_context(stopped_by_signals(service.stop))
-        service.run()
-    _LOG.info("stopped")
-    return 0
-
-
 class Service:
     """The parts, wired; they are closed by `stack`, the last one first.
 
     Parameters
     ----------
     configuration, clock
-        As `serve`.
+        As `collector.serving.serve`.
     stack
         Owns what is opened here.
+    takes_over
+        Asked when the service is told to reload, between two rounds: whether another one takes over from it,
+        for which it then makes room.
     """
 
-    def __init__(self, configuration: Configuration, clock: Clock, stack: ExitStack) -> None:
+    def __init__(
+        self,
+        configuration: Configuration,
+        clock: Clock,
+        stack: ExitStack,
+        takes_over: Callable[[], bool] = lambda: False,
+    ) -> None:
         self._configuration, self._clock = configuration, clock
         self._is_stopping = False
+        self._is_told_to_reload = False
+        self._takes_over = takes_over
         path = configuration.store.path
         self._store = stack.enter_context(Store(path))
         self._ids = self._store.register(configuration.series)
@@ -252,12 +239,24 @@ class Service:
             if learned is not None:
                 self._intake.learn(learned, now_us)
             self._life.turn(is_refused=self._intake.is_refused)
-        self._life.stopping()
+            if self._is_told_to_reload:
+                self._is_told_to_reload = False
+                if self._takes_over():
+                    break
+        if self._is_stopping:
+            self._life.stopping()
+        else:
+            self._life.reloading()
         self._intake.finish()
 
     def stop(self) -> None:
         """Let `run` return soon; may be called from any thread and from a signal handler."""
         self._is_stopping = True
+        self._session.wake()
+
+    def reload(self) -> None:
+        """Let `run` return soon if another service takes over; may be called as `stop` may."""
+        self._is_told_to_reload = True
         self._session.wake()
 
     # -- starting the parts ------------------------------------------------------------------------

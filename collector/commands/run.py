@@ -6,7 +6,7 @@ import argparse
 
 from collector.commands.configuration_argument import add_configuration_argument
 
-SUMMARY = "run the service: take in readings, judge them, ring, and serve the page"
+SUMMARY = "run the service: take in readings, judge them, ring, and serve the page; SIGHUP rereads the rules"
 EXAMPLE = "brinebell run --config /etc/brinebell/brinebell.toml"
 
 
@@ -36,6 +36,6 @@ def run(arguments: argparse.Namespace) -> int:
             "urls_file that holds one apprise URL a line"
         )
 
-    from collector.service import serve
+    from collector.serving import serve
 
-    return serve(loaded.configuration)
+    return serve(loaded.configuration, reread=lambda: read_configuration(arguments.config).configuration)

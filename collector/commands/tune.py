@@ -120,7 +120,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.apply and changes:
         text = patched(configuration.text, changes)
         kept = written(arguments.config, text, datetime.now(UTC))
-        _tell(f"Written to {arguments.config}. The service takes it when it is started again.")
+        _tell(
+            f"Written to {arguments.config}. A running service takes it on SIGHUP: systemctl reload brinebell"
+        )
         _tell(f"To go back: mv {kept} {arguments.config}")
     return 0
 

@@ -32,7 +32,7 @@ from collector.demo.view import View
 from collector.demo.watcher import Watcher
 from collector.journal import start_logging
 from collector.learning import Fits, fit_in_worker, record, tasks_of
-from collector.service import serve
+from collector.serving import serve
 from collector.settings import load_configuration
 from collector.simulation import HeaterFailedOff, SimulatedTank, TankSettings
 from collector.simulation.boards import Boards

@@ -68,6 +68,10 @@ class SignOfLife:
         """The loop has ended because it was told to."""
         self._systemd.stopping()
 
+    def reloading(self) -> None:
+        """The loop has ended because another one takes over."""
+        self._systemd.reloading()
+
     def turn(self, *, is_refused: bool) -> None:
         """A round has ended; `is_refused` says that the store refuses what comes in."""
         self._systemd.turn()

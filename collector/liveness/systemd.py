@@ -55,6 +55,11 @@ class Systemd:
         """The service was told to stop."""
         self._send(b"STOPPING=1")
 
+    def reloading(self) -> None:
+        """The service begins anew, and says `ready` again."""
+        usec = time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
+        self._send(f"RELOADING=1\nMONOTONIC_USEC={usec}".encode())
+
     def _send(self, word: bytes) -> None:
         if not self._address:
             return
