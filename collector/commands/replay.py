@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from collector.configuration import Configuration
     from collector.recordings import Form, Recording
     from collector.recurrence import RecurringWork
-    from collector.replay import Input, Reasoning
-    from rules import Incident
+    from collector.replay import Input, Reasoning, Replayed
+    from rules import Incident, Score
 
 EXAMPLE = "brinebell replay week.csv --config brinebell.toml --plan plan.ics --truth week.annotations.toml"
 SUMMARY = "judge a recorded week with the same engine: what would have rung, when, and whom"
@@ -40,6 +40,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--from", dest="since", metavar="TIME", help="of the store, from 2026-03-01T00:00Z on"
     )
     beside.add_argument("--to", dest="until", metavar="TIME", help="of the store: until then")
+    parser.add_argument(
+        "--report", type=Path, metavar="FILE", help="write one HTML file with charts, which opens offline"
+    )
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     form.add_argument(
@@ -126,6 +129,8 @@ def run(arguments: argparse.Namespace) -> int:
     outcome = None
     if arguments.truth is not None:
         outcome = score(truth, replayed.opened, replayed.incidents, replayed.first_us, replayed.last_us)
+    if arguments.report is not None:
+        _write_report(arguments, source, replayed, configuration, outcome)
     if arguments.json:
         import orjson
 
@@ -250,6 +255,25 @@ def instant_of(text: str, option: str) -> int:
     if at is None or at.tzinfo is None:
         raise ConfigError(f"{option} {text!r} is no time with an offset: such as 2026-03-01T00:00Z")
     return round(at.timestamp()) * MICROSECONDS
+
+
+def _write_report(
+    arguments: argparse.Namespace,
+    source: Input,
+    replayed: Replayed,
+    configuration: Configuration,
+    outcome: Score | None,
+) -> None:
+    from collector.errors import BrinebellError
+    from collector.report import report_html
+
+    names = [path.name for path in arguments.files] or ["the store"]
+    text = report_html(", ".join(names), source.recording, replayed, configuration, source.lacks, outcome)
+    try:
+        arguments.report.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise BrinebellError(f"{arguments.report} cannot be written: {error.strerror}") from error
+    _tell(f"{arguments.report} is written: open it in a browser.")
 
 
 def _explained(

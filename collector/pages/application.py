@@ -16,7 +16,6 @@ from typing import Any, TypeAlias
 import numpy as np
 import orjson
 from anyio import to_thread
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
@@ -33,11 +32,11 @@ from collector.pages.asking import Answers, Asker
 from collector.pages.guard import ANSWERS, WORK, Guard, own_names
 from collector.pages.history import MOST_HOURS, SPANS, history_of
 from collector.pages.incidents import incident_rows, story_of
-from collector.pages.labels import together
 from collector.pages.live import LiveFeed
 from collector.pages.now import Now, NowView, live_texts
 from collector.pages.now_json import now_as_json
 from collector.pages.record import BrokerSource, Record, RecordFactory, SuppressedSource, UsualSource
+from collector.pages.templating import templates
 from collector.pages.work_form import WorkForm
 
 Handler: TypeAlias = Callable[[Request], Response]
@@ -149,15 +148,7 @@ class _Site:
                 self._work_form = WorkForm(answers.links, asker, clock)
         self._record: Record | None = None
         self._opening = threading.Lock()
-        self._templates = Environment(
-            loader=FileSystemLoader(_HERE / "templates"),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            auto_reload=False,
-        )
-        self._templates.filters["together"] = together
+        self._templates = templates()
 
     def close(self) -> None:
         """Let go of the record."""

@@ -1,6 +1,6 @@
 """Replay: what was recorded through the same engine and the same desk, and what comes of it."""
 
-from collector.replay.account import incident_line, replayed_lines, replayed_object, told
+from collector.replay.account import incident_line, outcome_text, replayed_lines, replayed_object, told
 from collector.replay.inputs import FromFiles, FromStore, Input, from_store
 from collector.replay.reasoning import Reasoning
 from collector.replay.rings import DryTelling, Ring
@@ -17,6 +17,7 @@ __all__ = [
     "Ring",
     "from_store",
     "incident_line",
+    "outcome_text",
     "replayed_lines",
     "replayed_object",
     "told",

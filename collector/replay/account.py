@@ -132,7 +132,7 @@ def score_lines(score: Score, configuration: Configuration) -> Iterator[str]:
     for one in score.found:
         annotation = one.annotation
         at = moment_text(annotation.from_us, _zone(annotation.tank, configuration))
-        yield f"  {at}  {annotation.cause} in {annotation.tank}: {_outcome(one)}"
+        yield f"  {at}  {annotation.cause} in {annotation.tank}: {outcome_text(one)}"
     if not score.found:
         yield "  nothing was the matter in this time"
     count = len(score.false)
@@ -143,7 +143,8 @@ def score_lines(score: Score, configuration: Configuration) -> Iterator[str]:
     )
 
 
-def _outcome(found: Found) -> str:
+def outcome_text(found: Found) -> str:
+    """What became of a cause: missed, or told when, by which name."""
     if found.first is None or found.delay_us is None or found.last is None:
         return "missed"
     late = ", too late" if found.is_late else ""

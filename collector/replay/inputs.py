@@ -9,7 +9,7 @@ from typing import Protocol
 from collector.configuration import Configuration
 from collector.errors import ConfigError
 from collector.learning import HeatVersion, Version, recorded_versions
-from collector.recordings import Recording
+from collector.recordings import Recording, join
 from collector.recurrence import RecurringWork
 from collector.replay.run import Replay, Replayed
 from collector.store import RecordedBlock, StoreReader
@@ -23,6 +23,11 @@ class Input(Protocol):
     @property
     def count(self) -> int:
         """How many readings there are."""
+        ...
+
+    @property
+    def recording(self) -> Recording:
+        """Its readings by time."""
         ...
 
     @property
@@ -75,6 +80,13 @@ class FromStore:
     def count(self) -> int:
         """See `Input`."""
         return sum(len(one.block) for one in self.blocks)
+
+    @property
+    def recording(self) -> Recording:
+        """See `Input`."""
+        return join(
+            [Recording(one.block.times_us, one.block.values, one.block.series) for one in self.blocks]
+        )
 
     @property
     def lacks(self) -> tuple[str, ...]:

@@ -25,7 +25,13 @@ from collector.store.history import (
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
-from collector.store.rollups import SLOT_US, Buckets, quarter_hour_rows, series_buckets
+from collector.store.rollups import (
+    SLOT_US,
+    Buckets,
+    buckets_of_readings,
+    quarter_hour_rows,
+    series_buckets,
+)
 from collector.store.writer import Store
 
 __all__ = [
@@ -56,6 +62,7 @@ __all__ = [
     "StoreReader",
     "StoredSeries",
     "Try",
+    "buckets_of_readings",
     "quarter_hour_rows",
     "series_buckets",
 ]

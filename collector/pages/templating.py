@@ -1,0 +1,30 @@
+"""The templates of everything that is written as HTML: pages that are served, and reports in a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from collector.pages.labels import together
+
+HERE = Path(__file__).parent
+
+
+def templates() -> Environment:
+    """All templates; what they are given is escaped, and a name that is not given is an error."""
+    found = Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    found.filters["together"] = together
+    return found
+
+
+def style() -> str:
+    """The style sheet, for what cannot ask for it."""
+    return (HERE / "static" / "brinebell.css").read_text(encoding="utf-8")
