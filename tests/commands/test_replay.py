@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import json
+import math
 import subprocess
 import sys
 import tomllib
 from datetime import datetime, timedelta
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
+from collector.payloads import state_value
+from collector.recordings import read_files
+from collector.settings import load_configuration
+from collector.store import Commit, Store
+from collector.units import converter
+
 CASE = files("replay_data") / "heater_failed_off"
+WEEKS = Path(__file__).parents[2] / "replay_data"
 
 
 def replay(*arguments: str) -> subprocess.CompletedProcess[str]:
@@ -103,3 +112,93 @@ def test_a_file_that_is_not_there_is_one_line_and_not_a_traceback(tmp_path):
     assert result.returncode == 1
     assert "none.csv" in result.stderr
     assert "Traceback" not in result.stderr
+
+
+@pytest.fixture
+def store(tmp_path):
+    """What a service recorded of the shipped week, a commit an hour."""
+    settings = tmp_path / "brinebell.toml"
+    settings.write_text(WEEKS.joinpath("tank.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    configuration = load_configuration(settings, {})
+    recording = read_files([WEEKS / "heater_failed_off"], configuration, converter, state_value)
+    with Store(configuration.store.path, synchronous="OFF") as store:
+        store.register(configuration.series)
+        for start in range(0, len(recording), 60):
+            cut = slice(start, start + 60)
+            columns = (recording.series[cut], recording.times_us[cut], recording.values[cut])
+            rows = [(*row, 1, 0, 0, 0, b"") for row in zip(*(one.tolist() for one in columns), strict=True)]
+            end_us = rows[-1][1] + 1_000_000
+            store.commit(Commit(committed_us=end_us, engine_us=end_us, rows=rows))
+    return settings
+
+
+def of_store(settings, *arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "collector", "replay", "--config", str(settings), *arguments]
+    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+
+
+def test_without_a_file_what_the_service_recorded_is_replayed(store):
+    result = of_store(store, "--json")
+    assert result.returncode == 0, result.stderr
+    found = json.loads(result.stdout)
+    assert [one["cause"] for one in found["incidents"]] == ["heater_failed_off"]
+    assert found["lacks"] == ["who answered"]
+    assert [one["at_night"] for one in found["incidents"][0]["rings"] if not one["quietly"]] == [True]
+
+
+@pytest.mark.parametrize(
+    ("span", "count"),
+    [
+        (("--from", "2026-03-07T00:00Z"), 1),
+        (("--from", "2026-03-08T00:00Z"), 0),
+        (("--to", "2026-03-07T03:00Z"), 0),
+    ],
+)
+def test_a_span_of_the_store_tells_of_what_happened_in_it(store, span, count):
+    result = of_store(store, "--json", *span)
+    assert result.returncode == 0, result.stderr
+    assert len(json.loads(result.stdout)["incidents"]) == count
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("--from", "2027-03-07T00:00Z"), "the store holds no readings of these series in that time"),
+        (("--from", "2026-03-07"), "--from '2026-03-07' is no time with an offset"),
+        (("--plan", "plan.ics"), "--plan goes with files"),
+        (("--learn",), "--learn goes with files"),
+    ],
+)
+def test_what_cannot_be_asked_of_a_store_is_told(store, arguments, says):
+    result = of_store(store, *arguments)
+    assert result.returncode == 2
+    assert says in result.stderr
+
+
+def test_a_span_of_a_file_is_refused():
+    result = replay("--from", "2026-03-07T00:00Z")
+    assert result.returncode == 2
+    assert "--from and --to go with the store" in result.stderr
+
+
+def test_planned_work_of_a_calendar_keeps_it_quiet(tmp_path):
+    """A limit that the water crosses within a water change does not ring; the same without it does."""
+    week = tmp_path / "week.csv"
+    lines = ["time,temperature"]
+    for minute in range(0, 24 * 60, 5):
+        value = (23.5 if 725 <= minute < 760 else 25.5) + 0.05 * math.sin(minute / 20)
+        lines.append(f"2026-03-02T{minute // 60:02d}:{minute % 60:02d}:00Z,{value:.2f}")
+    week.write_text("\n".join(lines))
+    plan = tmp_path / "plan.ics"
+    plan.write_text(
+        "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//a keeper//EN\r\nBEGIN:VEVENT\r\nUID:1\r\n"
+        "DTSTAMP:20260301T000000Z\r\nDTSTART:20260302T120000Z\r\nDTEND:20260302T124500Z\r\n"
+        "SUMMARY:Water change\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+    )
+    command = [sys.executable, "-m", "collector", "replay", str(week), "--json"]
+    counts = []
+    for more in ([], ["--plan", str(plan)], ["--plan", f"reef={plan}"]):
+        result = subprocess.run([*command, *more], capture_output=True, text=True, timeout=60, check=False)
+        assert result.returncode == 0, result.stderr
+        counts.append(len(json.loads(result.stdout)["incidents"]))
+    assert counts == [1, 0, 0]
