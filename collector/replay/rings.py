@@ -14,10 +14,11 @@ from collector.configuration import Configuration
 from collector.messages import NewMessage
 from collector.requests import Request
 from collector.telling import RINGS, Answering, Desk, Lives, Person
-from rules import MICROSECONDS, AlarmEvent, AlarmKey, Event, Priority
+from rules import HOUR_US, MICROSECONDS, AlarmEvent, AlarmKey, Event, Priority
 
 # What happens within as much is told in one go, as the service does that commits once a second.
 _AT_ONCE_US = MICROSECONDS
+_DAY_US = 24 * HOUR_US
 # Rings that nobody would send, where the configuration has no address.
 UNADDRESSED = Person("whoever is on duty", dict.fromkeys(Priority, ("",)))
 
@@ -112,6 +113,19 @@ class DryTelling:
             self._desk.turn(self._now_us)
             self._collect()
         self._now_us = max(self._now_us, now_us)
+
+    def let_the_night_pass(self) -> None:
+        """At the end of a recording: who would be rung in the morning for what waits is rung for it once."""
+        count = len(self.rings)
+        told = {one.incident for one in self.rings if not one.is_quiet}
+        self.turn(self._now_us + _DAY_US)
+        for one in self.rings[count:]:
+            if one.is_quiet or (one.kind != "morning" and one.incident in told):
+                continue
+            told.add(one.incident)
+            self.rings[count] = one
+            count += 1
+        del self.rings[count:]
 
     def _tell(self, events: Sequence[Event], at_us: int) -> None:
         self.turn(at_us)

@@ -207,6 +207,7 @@ class Replay:
 
     def _replayed(self) -> Replayed:
         first_us = self._first_us or 0
+        self._telling.let_the_night_pass()
         return Replayed(
             first_us if self._from_us is None else max(first_us, self._from_us),
             self._last_us,

@@ -75,6 +75,14 @@ def test_at_night_what_is_no_urgent_waits_for_the_morning(tmp_path):
     assert found.is_night
 
 
+def test_what_waits_at_the_end_of_a_recording_is_rung_once_in_the_morning_behind_it(tmp_path):
+    """It begins at midnight and the recording ends at one: the morning comes all the same."""
+    values = [25.0] * 5 + [28.0] * 55
+    found = rings(tmp_path, values, priority=Priority.HIGH, start_us=NOON_US + 12 * HOUR_US)
+    assert [(one.person, one.kind) for one in found] == [("sam", "opened")]
+    assert (found[0].at_us - NOON_US) % DAY_US == 19 * HOUR_US
+
+
 def test_planned_work_keeps_limits_quiet_and_danger_lines_live(tmp_path):
     values = [25.0] * 30 + [28.0] * 20 + [25.0] * 200
     starts = datetime.fromtimestamp(NOON_US / 1e6 + 25 * 60, UTC).replace(tzinfo=None)
