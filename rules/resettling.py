@@ -201,6 +201,9 @@ class Resettling:
         """How each fault sees the tank at a step; None where no work is near, and all see it as it is."""
         works = self._near(tank.end_us)
         if not works:
+            # Nothing is kept of works that are forgotten.
+            self._habits.clear()
+            self._hours.clear()
             return None
         if works != self._concerned.works:
             self._concerned = Concerned(works)

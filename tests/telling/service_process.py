@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 from collector.clock import Clock
-from collector.service import serve
+from collector.serving import serve
 from collector.settings import load_configuration
 
 
