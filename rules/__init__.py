@@ -36,10 +36,11 @@ from rules.events import (
     Rival,
     Sign,
 )
-from rules.fault_watch import Judgement
+from rules.fault_panel import Judgement
 from rules.faults import FAULTS, Fault, Finding, Parameter
 from rules.flags import Flag, primary_flag
 from rules.heat_model import HeatModel, NotFitted, fit_heat_model
+from rules.kept import Keeper
 from rules.life_cycle import (
     LONGEST_SHELF_US,
     AlarmLife,
@@ -51,6 +52,7 @@ from rules.life_cycle import Step as AlarmStep
 from rules.planned_work import KINDS, NEVER_SUPPRESSED, PlannedWork, Suppressed, WorkKind
 from rules.quality.packed import TESTS, unpack
 from rules.quantities import QUANTITIES, TWO_STATE
+from rules.rerun import Rerun, Reruns, but_limits
 from rules.roles import ROLES, Role, roles_of
 from rules.scoring import NO_CAUSES, Annotation, Found, Score, Weights, score
 from rules.setup import (
@@ -129,6 +131,7 @@ __all__ = [
     "IncidentUpdated",
     "IntArray",
     "Judgement",
+    "Keeper",
     "Learning",
     "LimitAlarm",
     "NotFitted",
@@ -140,6 +143,8 @@ __all__ = [
     "RateAlarm",
     "RateOfChangeLimits",
     "Reason",
+    "Rerun",
+    "Reruns",
     "Rival",
     "Role",
     "Score",
@@ -152,6 +157,7 @@ __all__ = [
     "WeekProfile",
     "Weights",
     "WorkKind",
+    "but_limits",
     "fit_baseline",
     "fit_heat_model",
     "is_annunciated",

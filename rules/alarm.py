@@ -94,6 +94,11 @@ class DelayedAlarm:
         )
 
     @property
+    def suppressed(self) -> tuple[Span, ...]:
+        """Stretches in which it neither begins nor ends."""
+        return self._suppressed
+
+    @property
     def is_idle(self) -> bool:
         """Whether nothing is active and nothing is due."""
         return not self.is_active and self.due_us == NEVER

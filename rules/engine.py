@@ -9,7 +9,6 @@ whole tanks are looked at, take their turn in the same order. Incidents are made
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from heapq import heappop, heappush
 from typing import NamedTuple
 
 from rules.alarm import BY_CLOCK, NEVER
@@ -26,11 +25,12 @@ from rules.events import (
     FlagRevised,
     Incident,
 )
-from rules.fault_watch import Judgement
+from rules.fault_panel import Judgement
 from rules.flags import Flag
 from rules.floor_contact import with_floor_contacts
 from rules.heat_model import HeatModel
-from rules.incidents import Incidents
+from rules.kept import Keeper
+from rules.limit_watch import OF_LIMITS
 from rules.planned_work import PlannedWork, Suppressed
 from rules.quality.companions import Companions
 from rules.runs import runs_of
@@ -38,11 +38,10 @@ from rules.setup import HOUR_US, EngineRules
 from rules.staging import RETURNED, Staged
 from rules.tank_watch import Member, TankWatch
 from rules.trace import LOOK_BACK_US, STEP_US
+from rules.turns import Turns
 from rules.watch import SeriesWatch
 
 _PASS = int(Flag.PASS)
-# Alarms of single readings that are told with the trend of their series.
-_OF_LIMITS = frozenset({"under_limit", "over_limit", "under_danger_line", "over_danger_line"})
 
 
 class Outcome(NamedTuple):
@@ -70,6 +69,8 @@ class Engine:
         Series index -> what is usual there; series without one are still learning.
     on_judgement
         Called at each step with what each fault finds that finds anything, to follow the reasoning.
+    keeper
+        Keeps what it goes through, so that other limits can be tried on it.
     """
 
     def __init__(
@@ -78,6 +79,7 @@ class Engine:
         baselines: Mapping[int, Baseline] | None = None,
         *,
         on_judgement: Callable[[Judgement], object] | None = None,
+        keeper: Keeper | None = None,
     ) -> None:
         self.rules = rules
         known = {} if baselines is None else baselines
@@ -101,11 +103,16 @@ class Engine:
                 others = {one.rules.name: one.trace for one in own}
                 watch.companions = Companions(watch.index, watch.rules, watch.trace, others)
         self._revised: list[FlagRevised] = []
+        self._keeper = keeper
         for tank in self._tanks.values():
             tank.faults.on_judgement = on_judgement
+            tank.keeper = keeper
+        if keeper is not None:
+            for watch in self._watches:
+                watch.keeper = keeper
+                keeper.know(watch.limits)
         self._boards = Boards()
-        self._incidents = Incidents()
-        self._waiting: list[Staged] = []
+        self._turns = Turns()
         self._newest_us = -NEVER
         self._arrivals = 0
         self._step: int | None = None
@@ -129,7 +136,7 @@ class Engine:
     @property
     def open_incidents(self) -> tuple[Incident, ...]:
         """Incidents that have not ended."""
-        return self._incidents.open_incidents
+        return self._turns.incidents.open_incidents
 
     # -- the two doors -----------------------------------------------------------------------------
 
@@ -161,6 +168,8 @@ class Engine:
         self._newest_us = clock_us + self.rules.allowance_us
         self._expire(clock_us)
         events = self._release(clock_us)
+        if self._keeper is not None:
+            self._keeper.close(clock_us, self.suppressed)
         if self._revised:
             revised += self.take_revised()
         return Outcome(primary, tests, late, tuple(revised), events)
@@ -169,7 +178,10 @@ class Engine:
         """Let time pass without readings: silence, on-delays and off-delays end."""
         self._newest_us = max(self._newest_us, time_us)
         self._expire(self._clock_us)
-        return self._release(self._clock_us)
+        events = self._release(self._clock_us)
+        if self._keeper is not None:
+            self._keeper.close(self._clock_us, self.suppressed)
+        return events
 
     def take_revised(self) -> tuple[FlagRevised, ...]:
         """Give up flags that have changed while time alone passed, or a board's word was taken."""
@@ -186,7 +198,7 @@ class Engine:
         self._expire(self._clock_us)
         # Steps that are due see the boards as they were until now.
         before = self._release(self._clock_us)
-        self._stage(
+        self._turns.stage(
             self._boards.change(
                 at_us,
                 (tank, board),
@@ -236,6 +248,8 @@ class Engine:
         late is told with its new end. Works on tanks that are not known are passed over.
         """
         works = tuple(works)
+        if self._keeper is not None:
+            self._keeper.plan_work(works)
         for tank in self._tanks.values():
             tank.plan_work(work for work in works if work.tank == tank.rules.name)
         for watch in self._watches:
@@ -263,7 +277,7 @@ class Engine:
         found = [(incident, tuple(active)) for incident, active in incidents]
         wanted = {raised.alarm: raised for _, active in found for raised in active}
         # What was waiting for its turn when the service stopped has not been recorded: it still waits.
-        for staged in sorted(self._waiting):
+        for staged in self._turns.waiting:
             if isinstance(staged.event, AlarmRaised):
                 wanted[staged.event.alarm] = staged.event
             else:
@@ -284,7 +298,7 @@ class Engine:
             for raised in active
             if raised.alarm.cause == BOARD_OFFLINE and raised.alarm in wanted
         )
-        self._incidents.restore(found, next_number)
+        self._turns.incidents.restore(found, next_number)
 
     def _end_unwatched(self, active: dict[AlarmKey, AlarmRaised]) -> None:
         """Take out alarms that nothing watches, and let them return to normal now.
@@ -301,7 +315,7 @@ class Engine:
             at_us = max(self._newest_us, active.pop(alarm).first_evidence_us)
             name = ":".join((alarm.tank, alarm.series, alarm.cause))
             event = AlarmReturned(at_us, alarm)
-            heappush(self._waiting, Staged(self._clock_us, BY_CLOCK, at_us, RETURNED, -1, name, event))
+            self._turns.stage([Staged(self._clock_us, BY_CLOCK, at_us, RETURNED, -1, name, event)])
 
     # -- order and release -------------------------------------------------------------------------
 
@@ -318,31 +332,20 @@ class Engine:
         self._stage(self._boards.expire(clock_us))
 
     def _stage(self, staged: Iterable[Staged]) -> None:
-        for one in staged:
-            heappush(self._waiting, one)
+        self._turns.stage(staged)
+        if self._keeper is not None:
+            self._keeper.stage(staged)
 
     def _release(self, clock_us: int) -> tuple[Event, ...]:
         """Steps and events whose turn has come; each alarm event is followed by what it means."""
-        if not self._waiting and self._step is not None and clock_us < (self._step + 1) * STEP_US:
+        if self._turns.is_empty and self._step is not None and clock_us < (self._step + 1) * STEP_US:
             return ()
-        events: list[Event] = []
-        while True:
-            step = self._next_step(clock_us)
-            turn_us = clock_us + 1 if step is None else (step + 1) * STEP_US
-            if self._waiting and self._waiting[0].order_us < turn_us:
-                for event in self._explained(heappop(self._waiting).event):
-                    events.append(event)
-                    meaning = self._incidents.take(event)
-                    if meaning is not None:
-                        events.append(meaning)
-            elif step is None:
-                return tuple(events)
-            else:
-                self._take_step(step)
+        return self._turns.release(clock_us, self._next_step, self._take_step, self._explained)
 
-    def _explained(self, event: AlarmEvent) -> Iterable[AlarmEvent]:
+    def _explained(self, staged: Staged) -> Iterable[AlarmEvent]:
         """What a limit says together with the fault that explains it; anything else as it is."""
-        if isinstance(event, AlarmRaised) and event.alarm.cause in _OF_LIMITS:
+        event = staged.event
+        if isinstance(event, AlarmRaised) and event.alarm.cause in OF_LIMITS:
             return self._tanks[event.alarm.tank].faults.on_limit(event)
         return (event,)
 
@@ -361,7 +364,7 @@ class Engine:
         for name, tank in self._tanks.items():
             if tank.next_step(step) != step:
                 continue
-            self._stage(tank.step(step, self._boards.offline(name, (step + 1) * STEP_US)))
+            self._turns.stage(tank.step(step, self._boards.offline(name, (step + 1) * STEP_US)))
         for watch in self._watches:
             if watch.companions is not None:
                 self._revised += watch.judge_companions(step)

@@ -9,19 +9,25 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from rules.alarm import NEVER, Change, DelayedAlarm
+from rules.events import AlarmKey, Priority
+from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Suppressed, spans, spans_out
 from rules.quantities import TWO_STATE
 from rules.setup import LimitAlarm
+from rules.staging import Stage
 from rules.survey import Survey
+
+# Alarms of limits that are told with the trend of their series.
+OF_LIMITS = frozenset({"under_limit", "over_limit", "under_danger_line", "over_danger_line"})
 
 
 class LimitWatch:
-    """One `LimitAlarm` over the readings of its series.
+    """One `LimitAlarm` over the readings of its series; `edge` is where its deadband ends.
 
     A high alarm is on while value > setpoint and off while value < setpoint - deadband, or, for a
     quantity of two states, while it is not on.
     """
 
-    __slots__ = ("_edge", "alarm", "cause", "delays")
+    __slots__ = ("alarm", "cause", "delays", "edge")
 
     def __init__(self, alarm: LimitAlarm, quantity: str, gap_us: int) -> None:
         self.alarm = alarm
@@ -32,7 +38,7 @@ class LimitWatch:
             self.cause = "contact_alarm"
         if alarm.cause is not None:
             self.cause = alarm.cause
-        self._edge = alarm.setpoint - alarm.deadband if alarm.is_high else alarm.setpoint + alarm.deadband
+        self.edge = alarm.setpoint - alarm.deadband if alarm.is_high else alarm.setpoint + alarm.deadband
 
     def is_beyond(self, value: float) -> bool:
         """Whether a value lies beyond the setpoint (one equal to it does not)."""
@@ -48,7 +54,7 @@ class LimitWatch:
     ) -> list[Change]:
         """Take readings in order; return what they raised or returned to normal."""
         delays = self.delays
-        setpoint, edge, is_high = self.alarm.setpoint, self._edge, self.alarm.is_high
+        setpoint, edge, is_high = self.alarm.setpoint, self.edge, self.alarm.is_high
         if delays.due_us == NEVER:
             farthest = max(values) if is_high else min(values)
             nearest = min(values) if is_high else max(values)
@@ -94,6 +100,24 @@ class LimitWatches:
         self._is_idle = all(watch.delays.is_idle for watch in self.watches)
 
     @property
+    def priorities(self) -> dict[str, Priority]:
+        """How soon a person must act, by cause."""
+        return {watch.cause: watch.alarm.priority for watch in self.watches}
+
+    def name_setpoints(self, stage: Stage) -> None:
+        """Let the setpoints be told with the alarms."""
+        for watch in self.watches:
+            stage.name_setpoint(watch.cause, watch.alarm.setpoint)
+
+    def plan_work(self, works: Iterable[PlannedWork], quantity: str) -> None:
+        """Suppress by design what these works disturb, instead of those told before."""
+        works = tuple(works)
+        disturbed = spans(work for work in works if work.disturbs(quantity))
+        for watch in self.watches:
+            is_danger = watch.cause in NEVER_SUPPRESSED
+            watch.delays.suppress(spans_out(works, quantity) if is_danger else disturbed)
+
+    @property
     def is_idle(self) -> bool:
         """Whether nothing is active and nothing is due."""
         return self._is_idle
@@ -123,3 +147,8 @@ class LimitWatches:
         # What stays idle has taken note of these readings itself.
         self._last_us, self._clock_us = times_us[-1], clocks_us[-1]
         return found
+
+
+def hidden_alarm(alarm: AlarmKey, delays: DelayedAlarm) -> Suppressed:
+    """What planned work hides of an alarm whose condition was seen."""
+    return Suppressed(alarm, delays.hidden_us, delays.hidden_last_us, delays.hidden_to_us)

@@ -8,6 +8,7 @@ False, so what is not known is never a symptom.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 
 from rules.baseline import Band, Baseline
 from rules.change.step import Step, find_step
@@ -110,6 +111,13 @@ class Look:
         """Whether the value is as young as this series gives them; nothing is concluded from a held one."""
         age_cells = self.age_us // STEP_US
         return age_cells == 0 or age_cells <= _LATE_INTERVALS * self.habits.interval_cells - 1
+
+    def without_past(self) -> Look:
+        """The same, to be kept: of its past only what has been asked before can be asked again."""
+        kept = copy(self)
+        kept._hours = kept._baseline = None
+        del kept._trace
+        return kept
 
     # -- the past ----------------------------------------------------------------------------------
 

@@ -15,6 +15,7 @@ from rules.fault_watch import FaultWatch
 from rules.habits import UNKNOWN, Habits, habits_of
 from rules.heat_model import HeatModel
 from rules.hours import Hours
+from rules.kept import Keeper
 from rules.look import Look, TankLook
 from rules.planned_work import PlannedWork, Span, Suppressed, spans
 from rules.resettling import Resettling
@@ -86,9 +87,13 @@ class TankWatch:
         self._index = {member.rules.name: member.index for member in members}
         self._listening_from_us: int | None = 0
         self._resettling = Resettling(self.members)
-        self.faults = FaultWatch(
+        self._watch = FaultWatch(
             rules, {member.index: member.rules for member in members}, self._roles, self._resettling
         )
+        # Who speaks of them.
+        self.faults = self._watch.panel
+        # Keeps what is seen, where that is wanted.
+        self.keeper: Keeper | None = None
         # How the tank takes and loses heat, where its history tells.
         self.heat: HeatModel | None = None
 
@@ -172,13 +177,17 @@ class TankWatch:
             self.heat,
             self._listening_from_us,
         )
-        staged = self.faults.judge(tank)
+        sights = self._watch.sights(tank)
+        rates: list[Staged] = []
         for member in self.members:
             alarm, look = member.rules.rate_alarm, looks.get(member.rules.name)
             if alarm is not None and member.rate is not None and look is not None:
                 settled = self._resettling.look(look, alarm.window_us)
-                staged += self._judge_rate(member, member.rate, settled, tank)
-        return staged
+                rates += self._judge_rate(member, member.rate, settled, tank)
+        if self.keeper is not None:
+            self.keeper.take_step(step, tank, sights, self._resettling.look)
+            self.keeper.stage(rates)
+        return [*self.faults.take(tank, sights), *rates]
 
     def _judge_rate(
         self, member: Member, delays: DelayedAlarm, look: Look, tank: TankLook

@@ -38,6 +38,15 @@ def with_trend_of(
     )
 
 
+def kept_for_trend(look: Look) -> Look:
+    """A look that can be kept, of whose past nothing but what is told with an alarm can be asked."""
+    for minutes in (_TREND_MINUTES, _WATER_MINUTES):
+        look.slope(minutes)
+    # Asked for, so that it stays.
+    _ = look.band
+    return look.without_past()
+
+
 def projection_of(look: Look, tank: TankLook | None, at_us: int, value: float) -> Projection | None:
     """When a series reaches its danger line from a value at an instant; None for never, or not known.
 

@@ -11,10 +11,11 @@ from typing import NamedTuple
 
 from rules.alarm import NEVER, DelayedAlarm
 from rules.baseline import Baseline
-from rules.events import AlarmKey, FlagRevised, Priority
+from rules.events import AlarmKey, FlagRevised
 from rules.flags import Flag
-from rules.limit_watch import LimitWatches
-from rules.planned_work import NEVER_SUPPRESSED, PlannedWork, Span, Suppressed, spans, spans_out
+from rules.kept import Keeper
+from rules.limit_watch import LimitWatches, hidden_alarm
+from rules.planned_work import PlannedWork, Span, Suppressed, spans
 from rules.probe_watch import ProbeWatch, flat, plausible
 from rules.quality.companions import Companions
 from rules.quality.disturbed import is_disturbed, without_disturbed
@@ -63,9 +64,10 @@ class SeriesWatch:
         self.trace = Trace()
         # Tests beside other series; the engine gives them to a series that has some.
         self.companions: Companions | None = None
-        self._stage = Stage(index, rules, self._priorities())
-        for watch in self._limits.watches:
-            self._stage.name_setpoint(watch.cause, watch.alarm.setpoint)
+        self._stage = Stage(index, rules, self._limits.priorities)
+        self._limits.name_setpoints(self._stage)
+        # Keeps the readings that limits see, where that is wanted.
+        self.keeper: Keeper | None = None
         self._timed = tuple(delays for _, delays in self._by_reading())
         self._last_us = -NEVER
         # Stretches of planned work that make the series move as water does not.
@@ -90,6 +92,11 @@ class SeriesWatch:
         silent = () if self._silence is None else ("probe_silent",)
         return frozenset((*silent, *(cause for cause, _ in self._by_reading())))
 
+    @property
+    def limits(self) -> Iterable[AlarmKey]:
+        """Those of its alarms that are raised by limits."""
+        return (AlarmKey(self.rules.tank, self.rules.name, watch.cause) for watch in self._limits.watches)
+
     def set_baseline(self, baseline: Baseline | None) -> None:
         """Judge readings from now on by what is usual; None while that is learned."""
         self._quality.set_band_source(baseline)
@@ -108,9 +115,7 @@ class SeriesWatch:
         """Suppress by design what these works on the tank disturb, instead of those told before."""
         works, quantity = tuple(works), self.rules.quantity
         self.disturbed = spans(work for work in works if work.disturbs(quantity))
-        for watch in self._limits.watches:
-            is_danger = watch.cause in NEVER_SUPPRESSED
-            watch.delays.suppress(spans_out(works, quantity) if is_danger else self.disturbed)
+        self._limits.plan_work(works, quantity)
         for cause, delays in self._probe.delays.items():
             delays.suppress(spans(one for one in works if one.suppresses(cause)))
         if self._silence is not None:
@@ -122,8 +127,7 @@ class SeriesWatch:
         tank, name = self.rules.tank, self.rules.name
         for cause, delays in self._by_reading():
             if delays.hidden_us != NEVER:
-                seen_us = delays.hidden_us, delays.hidden_last_us
-                yield Suppressed(AlarmKey(tank, name, cause), *seen_us, delays.hidden_to_us)
+                yield hidden_alarm(AlarmKey(tank, name, cause), delays)
         silence = self._silence
         if silence is not None and (hidden_us := silence.hidden_us(clock_us)) != NEVER:
             yield Suppressed(AlarmKey(tank, name, "probe_silent"), hidden_us, clock_us, silence.due_us)
@@ -285,6 +289,8 @@ class SeriesWatch:
         if not times_us:
             return None
         self.trace.collect(times_us, values, clocks_us, is_flat)
+        if self.keeper is not None:
+            self.keeper.see_water(self.index, times_us, values, sequences, clocks_us)
         found = self._limits.judge(times_us, values, sequences, clocks_us, self.is_listening, survey)
         for cause, changes in found:
             self._stage.add(cause, changes)
@@ -299,9 +305,6 @@ class SeriesWatch:
         self.wakes_us = wakes_us
 
     # -- the alarms of this series -----------------------------------------------------------------
-
-    def _priorities(self) -> dict[str, Priority]:
-        return {watch.cause: watch.alarm.priority for watch in self._limits.watches}
 
     def _by_reading(self) -> Iterable[tuple[str, DelayedAlarm]]:
         """Alarms whose delays may end by the clock alone."""

@@ -90,7 +90,6 @@ def run(arguments: argparse.Namespace) -> int:
     )
     from collector.tuning.candidates import neighbours
     from collector.tuning.editing import patch_text
-    from collector.tuning.search import try_one
 
     configuration = load_configuration(arguments.config)
     parameters = [parse_parameter(text, arguments.steps) for text in arguments.tries]
@@ -104,9 +103,11 @@ def run(arguments: argparse.Namespace) -> int:
         answered_after(arguments.answered_after),
     )
     tried_ones = candidates(parameters, arguments.most)
-    before = try_one(recorded, configuration, ())
-    with tqdm(total=len(tried_ones), unit=" settings", disable=None, leave=False) as bar:
-        tried = search(recorded, parameters, tried_ones, arguments.workers, bar.update)
+    with tqdm(total=len(tried_ones) + 1, unit=" settings", disable=None, leave=False) as bar:
+        before, tried = search(recorded, parameters, tried_ones, arguments.workers, bar.update)
+    if len(tried) < len(tried_ones):
+        left_out = len(tried_ones) - len(tried)
+        _tell(f"Left out: {left_out} of {len(tried_ones)} combinations are no configuration by themselves.")
     chosen = choose(before, tried, weights, lambda one: neighbours(one, parameters))
     if arguments.json:
         import orjson

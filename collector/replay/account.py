@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from collector.account import incident_object, lasted_text, rfc3339
 from collector.configuration import Configuration
+from collector.replay.hearing import Replayed
 from collector.replay.rings import Ring
-from collector.replay.run import Replayed
 from collector.wording import message_for
 from collector.wording.times import duration_text, moment_text
 from rules import Found, Incident, Score

@@ -11,7 +11,8 @@ from collector.errors import ConfigError
 from collector.learning import HeatVersion, Version, recorded_versions
 from collector.recordings import Recording, join
 from collector.recurrence import RecurringWork
-from collector.replay.run import Replay, Replayed
+from collector.replay.hearing import Replayed
+from collector.replay.run import Replay
 from collector.store import RecordedBlock, StoreReader
 
 Progress = Callable[[int], object]

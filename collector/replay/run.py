@@ -10,7 +10,6 @@ from __future__ import annotations
 import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,43 +18,26 @@ from collector.intake import Judge
 from collector.learning import HeatVersion, Version, take_version
 from collector.recordings import Recording
 from collector.recurrence import RecurringWork
+from collector.replay.hearing import Hearing, Replayed
 from collector.replay.learner import Learner
 from collector.replay.reasoning import Reasoning
-from collector.replay.rings import DryTelling, Ring
 from collector.store import RecordedBlock
 from collector.telling import Person
 from rules import (
     HOUR_US,
-    AlarmEvent,
     Baseline,
     Block,
     Engine,
     Event,
     HeatModel,
-    Incident,
     IncidentEnded,
     IncidentOpened,
     IncidentUpdated,
+    Keeper,
     PlannedWork,
 )
 
 _DAY_US = 24 * HOUR_US
-
-
-@dataclass(frozen=True, slots=True)
-class Replayed:
-    """What came of a replay: incidents in the order in which they were opened, alarms and rings in theirs.
-
-    `opened` are the incidents as they were when they alarmed, `incidents` as they became, of one order.
-    `first_us` and `last_us` are the instants between which it was listened to.
-    """
-
-    first_us: int
-    last_us: int
-    opened: tuple[Incident, ...]
-    incidents: tuple[Incident, ...]
-    alarms: tuple[AlarmEvent, ...]
-    rings: tuple[Ring, ...]
 
 
 class Replay:
@@ -73,6 +55,8 @@ class Replay:
         Follows how the incidents came about, where that is wanted.
     from_us
         What happened before is judged, and not told of.
+    keeper
+        Keeps what the engine goes through, so that other limits can be tried on it.
     """
 
     def __init__(
@@ -82,22 +66,21 @@ class Replay:
         answered_after_us: int | None = None,
         reasoning: Reasoning | None = None,
         from_us: int | None = None,
+        keeper: Keeper | None = None,
     ) -> None:
         self._configuration = configuration
         self._reasoning = reasoning
-        self._from_us = from_us
         self._engine = Engine(
-            configuration.engine, on_judgement=None if reasoning is None else reasoning.judged
+            configuration.engine,
+            on_judgement=None if reasoning is None else reasoning.judged,
+            keeper=keeper,
         )
-        self._telling = DryTelling(configuration, people, answered_after_us)
-        self._opened: dict[int, Incident] = {}
-        self._incidents: dict[int, Incident] = {}
-        self._alarms: list[AlarmEvent] = []
+        self._hearing = Hearing(configuration, people, answered_after_us, from_us)
+        # When each block ended that the engine was given.
+        self.ends_us: list[int] = []
         self._learner: Learner | None = None
         # What was learned on the way, in order of application.
         self.learned: list[Version | HeatVersion] = []
-        self._first_us: int | None = None
-        self._last_us = 0
 
     @property
     def look_back_us(self) -> int:
@@ -119,7 +102,7 @@ class Replay:
 
         boards = {(board.tank, board.name): board.series for board in self._configuration.boards}
         Judge(self._engine, boards).replay(blocks, versions, hear)
-        return self._replayed()
+        return self._hearing.end()
 
     def recording(
         self,
@@ -145,7 +128,7 @@ class Replay:
         """
         engine = self._engine
         if len(recording):
-            self._first_us = int(recording.times_us[0])
+            self._hearing.begin(int(recording.times_us[0]))
         known: tuple[PlannedWork, ...] = ()
         planned = _planned(recording, works)
         baselines: dict[int, Baseline] = {}
@@ -181,41 +164,17 @@ class Replay:
             # What the last readings showed is known only when the allowance has passed.
             end_us = int(recording.times_us[-1]) + self._configuration.engine.allowance_us
             self._hear(engine.advance_to(end_us), end_us)
-        return self._replayed()
+        return self._hearing.end()
 
     def _hear(self, events: tuple[Event, ...], now_us: int) -> None:
-        if self._first_us is None:
-            self._first_us = now_us
-        self._last_us = max(self._last_us, now_us)
         if self._reasoning is not None:
             self._reasoning.follow(events)
         if self._learner is not None:
             for event in events:
                 if isinstance(event, IncidentOpened | IncidentUpdated | IncidentEnded):
                     self._learner.hear(event.incident)
-        for event in events:
-            if self._from_us is not None and now_us < self._from_us:
-                break
-            if isinstance(event, IncidentOpened | IncidentUpdated | IncidentEnded):
-                self._opened.setdefault(event.incident.number, event.incident)
-                self._incidents[event.incident.number] = event.incident
-            else:
-                self._alarms.append(event)
-        self._telling.hear(events)
-        suppressed = [one.alarm for one in self._engine.suppressed if one.to_us > now_us]
-        self._telling.suppress(suppressed, now_us)
-
-    def _replayed(self) -> Replayed:
-        first_us = self._first_us or 0
-        self._telling.let_the_night_pass()
-        return Replayed(
-            first_us if self._from_us is None else max(first_us, self._from_us),
-            self._last_us,
-            tuple(self._opened.values()),
-            tuple(self._incidents.values()),
-            tuple(self._alarms),
-            tuple(one for one in self._telling.rings if one.at_us >= (self._from_us or 0)),
-        )
+        self.ends_us.append(now_us)
+        self._hearing.hear(events, self._engine.suppressed, now_us)
 
 
 def _planned(recording: Recording, works: Iterable[RecurringWork]) -> list[PlannedWork]:

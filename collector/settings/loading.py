@@ -87,6 +87,13 @@ def read_text(text: str, origin: str, folder: Path, environ: Mapping[str, str] =
         raise ConfigError(
             f"{origin} is not TOML: {error}; a quote, bracket or = is missing there, or just before"
         ) from error
+    return read_written(written, text, origin, folder, environ)
+
+
+def read_written(
+    written: dict[str, Any], text: str, origin: str, folder: Path, environ: Mapping[str, str] = os.environ
+) -> Loaded:
+    """As `read_text`, of tables; `text` is the file from which they come."""
     mistakes = Mistakes(origin)
     _refuse_secrets(written, mistakes)
     data = _merged(_by_position(written, mistakes), _by_position(_environment(environ, mistakes), mistakes))

@@ -42,6 +42,27 @@ def patched(text: str, changes: Mapping[Key, str]) -> str:
     return tomlkit.dumps(document)
 
 
+def with_changes(written: Mapping[str, Any], changes: Mapping[Key, str]) -> dict[str, Any]:
+    """The tables of a file with these values for these keys, as `patched` writes them.
+
+    Raises
+    ------
+    ConfigError
+        If a key's tables are none.
+    """
+    found = dict(written)
+    for path, value in changes.items():
+        table = found
+        for part in path[:-1]:
+            below = table.get(part, {})
+            if not isinstance(below, Mapping):
+                raise ConfigError(f"{'.'.join(path)}: {part} is no table")
+            table[part] = dict(below)
+            table = table[part]
+        table[path[-1]] = _as_before(value, table.get(path[-1]))
+    return found
+
+
 def patch_text(changes: Mapping[Key, str], text: str) -> str:
     """The changes alone, as TOML that says where they belong and what stood there."""
     lines = []

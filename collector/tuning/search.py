@@ -1,8 +1,9 @@
-"""Many settings on one recording, on several cores: each is replayed by the engine itself and scored."""
+"""Many settings on one recording, on several cores: each is judged and scored."""
 
 from __future__ import annotations
 
 import multiprocessing
+import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -14,16 +15,18 @@ from collector.errors import ConfigError
 from collector.learning import HeatVersion, Version
 from collector.recordings import Recording
 from collector.recurrence import RecurringWork
-from collector.replay import Replay
-from collector.settings import read_text
+from collector.replay import Hearing, Replay, Replayed
+from collector.settings import read_written
 from collector.telling import people_of
 from collector.tuning.candidates import Candidate
 from collector.tuning.choosing import Tried, Week
-from collector.tuning.editing import patched
+from collector.tuning.editing import with_changes
 from collector.tuning.parameters import Parameter
-from rules import HOUR_US, Annotation, score
+from rules import HOUR_US, Annotation, EngineRules, Keeper, Reruns, but_limits, score
 
 WEEK_US = 7 * 24 * HOUR_US
+# So often each process is given combinations to try: progress is seen, and neighbours share what was kept.
+_CHUNKS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +49,65 @@ class Recorded:
     answered_after_us: int | None
 
 
-def try_one(recorded: Recorded, configuration: Configuration, candidate: Candidate) -> Tried:
-    """Replay all recordings with a configuration, and score what came of each week."""
-    weeks: list[Week] = []
-    for part in recorded.parts:
-        weeks += _weeks(recorded, part, configuration)
-    return Tried(candidate, tuple(weeks))
+class Trials:
+    """Tries configurations on the same recordings.
+
+    What limits have no part in is gone through once for all configurations that differ in limits alone; those
+    that differ in more are each gone through by the engine.
+    """
+
+    def __init__(self, recorded: Recorded) -> None:
+        self._recorded = recorded
+        self._passes: list[_Pass] = []
+
+    def try_one(self, configuration: Configuration, candidate: Candidate) -> Tried:
+        """Judge all recordings by a configuration, and score what came of each week."""
+        weeks: list[Week] = []
+        for part, replayed in zip(
+            self._recorded.parts, self._pass_of(configuration).replayed(configuration), strict=True
+        ):
+            weeks += _weeks(part, replayed)
+        return Tried(candidate, tuple(weeks))
+
+    def _pass_of(self, configuration: Configuration) -> _Pass:
+        base = but_limits(configuration.engine)
+        found = next((one for one in self._passes if one.base == base), None)
+        if found is None:
+            found = _Pass(base, self._recorded, configuration)
+            # Of all but the last two only the newest is likely to be asked for again.
+            self._passes = [*self._passes[-1:], found]
+        return found
 
 
-def _weeks(recorded: Recorded, part: Part, configuration: Configuration) -> Iterator[Week]:
-    people = people_of(configuration, channel_names)
-    replay = Replay(configuration, people, recorded.answered_after_us)
-    replayed = replay.recording(part.recording, recorded.works, part.versions)
+class _Pass:
+    """What the engine went through by one configuration, limits left out (`base`)."""
+
+    def __init__(self, base: EngineRules, recorded: Recorded, configuration: Configuration) -> None:
+        self.base = base
+        self._answered_after_us = recorded.answered_after_us
+        self._parts = [_kept(part, recorded, configuration) for part in recorded.parts]
+
+    def replayed(self, configuration: Configuration) -> Iterator[Replayed]:
+        """What comes of each recording."""
+        people = people_of(configuration, channel_names)
+        for first_us, ends_us, reruns in self._parts:
+            hearing = Hearing(configuration, people, self._answered_after_us)
+            hearing.begin(first_us)
+            for end_us, one in zip(ends_us, reruns.run(configuration.engine), strict=True):
+                hearing.hear(one.events, one.suppressed, end_us)
+            yield hearing.end()
+
+
+def _kept(part: Part, recorded: Recorded, configuration: Configuration) -> tuple[int, list[int], Reruns]:
+    """When a recording begins, when its blocks end, and what came of them whatever the limits are."""
+    keeper = Keeper()
+    replay = Replay(configuration, keeper=keeper)
+    replay.recording(part.recording, recorded.works, part.versions)
+    first_us = int(part.recording.times_us[0]) if len(part.recording) else 0
+    return first_us, replay.ends_us, Reruns(keeper.blocks)
+
+
+def _weeks(part: Part, replayed: Replayed) -> Iterator[Week]:
     found = score(part.annotations, replayed.opened, replayed.incidents, replayed.first_us, replayed.last_us)
     false = {one.number for one in found.false}
     nights = [
@@ -91,22 +141,35 @@ def configuration_of(recorded: Recorded, changes: dict[tuple[str, ...], str]) ->
     ConfigError
         If it would be none: the key is not known, or the value is not one of it.
     """
-    text = patched(recorded.text, changes)
-    return read_text(text, "the configuration with these values", recorded.folder).configuration
+    written = with_changes(tomllib.loads(recorded.text), changes)
+    origin = "the configuration with these values"
+    return read_written(written, recorded.text, origin, recorded.folder).configuration
 
 
-_recorded: Recorded | None = None
+_begun: tuple[Recorded, Trials] | None = None
 
 
 def _begin(recorded: Recorded) -> None:
-    global _recorded
-    _recorded = recorded
+    global _begun
+    _begun = recorded, Trials(recorded)
 
 
-def _task(changes: dict[tuple[str, ...], str], candidate: Candidate) -> Tried:
-    if _recorded is None:
+def _task(changes: dict[tuple[str, ...], str], candidate: Candidate) -> Tried | None:
+    if _begun is None:
         raise AssertionError("the process has begun with a recording")
-    return try_one(_recorded, configuration_of(_recorded, changes), candidate)
+    recorded, trials = _begun
+    return _try(recorded, trials, changes, candidate)
+
+
+def _try(
+    recorded: Recorded, trials: Trials, changes: dict[tuple[str, ...], str], candidate: Candidate
+) -> Tried | None:
+    """None for a combination that is no configuration, such as an upper limit below the lower one."""
+    try:
+        configuration = configuration_of(recorded, changes)
+    except ConfigError:
+        return None
+    return trials.try_one(configuration, candidate)
 
 
 def search(
@@ -115,25 +178,34 @@ def search(
     candidates: Sequence[Candidate],
     workers: int,
     progress: Callable[[int], object] = lambda _: None,
-) -> tuple[Tried, ...]:
-    """What comes of each combination, in their order.
+) -> tuple[Tried, tuple[Tried, ...]]:
+    """What comes of the settings as they are, and of each combination that can be, in their order.
 
     Raises
     ------
     ConfigError
         If a value is not one of its key; it is found before anything is replayed.
     """
-    changes = [dict(zip((one.path for one in parameters), one, strict=True)) for one in candidates]
     _check(recorded, parameters)
+    asked = [(), *candidates]
+    changes = [dict(zip((one.path for one in parameters), one, strict=False)) for one in asked]
+    found: list[Tried | None] = []
     if workers <= 1:
-        found = []
-        for change, candidate in zip(changes, candidates, strict=True):
-            found.append(try_one(recorded, configuration_of(recorded, change), candidate))
+        trials = Trials(recorded)
+        for change, candidate in zip(changes, asked, strict=True):
+            found.append(_try(recorded, trials, change, candidate))
             progress(1)
-        return tuple(found)
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, context, _begin, (recorded,)) as pool:
-        return tuple(_counted(pool.map(_task, changes, candidates), progress))
+    else:
+        context = multiprocessing.get_context("spawn")
+        chunk = max(1, len(asked) // (_CHUNKS * workers))
+        with ProcessPoolExecutor(workers, context, _begin, (recorded,)) as pool:
+            for one in pool.map(_task, changes, asked, chunksize=chunk):
+                found.append(one)
+                progress(1)
+    before, *tried = found
+    if before is None:
+        raise AssertionError("the settings as they are have been read before")
+    return before, tuple(one for one in tried if one is not None)
 
 
 def _check(recorded: Recorded, parameters: Sequence[Parameter]) -> None:
@@ -144,9 +216,3 @@ def _check(recorded: Recorded, parameters: Sequence[Parameter]) -> None:
                 configuration_of(recorded, {parameter.path: value})
             except ConfigError as error:
                 raise ConfigError(f"--try {parameter.key}={value}: {error}") from error
-
-
-def _counted(results: Iterator[Tried], progress: Callable[[int], object]) -> Iterator[Tried]:
-    for one in results:
-        progress(1)
-        yield one

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from rules import HOUR_US, AlarmRaised, Block, Engine, HeatModel, PlannedWork
-from tests.rules.test_tank_cuts import START_US, baselines, rules, stream
+from tests.rules.eventful_tank import START_US, baselines, rules, stream
 
 DAYS = 5
 DAY_US = 24 * HOUR_US

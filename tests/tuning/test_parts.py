@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from collector.errors import ConfigError
 from collector.tuning import Parameter, Tried, Week, candidates, choose, parse_parameter, patched, written
 from collector.tuning.candidates import neighbours
-from collector.tuning.editing import patch_text
+from collector.tuning.editing import patch_text, with_changes
 from rules import HOUR_US, AlarmKey, Annotation, Evidence, Found, Incident, Priority, Weights
 
 TEXT = """\
@@ -170,3 +170,24 @@ def test_a_choice_is_tried_on_weeks_that_were_not_looked_at():
     good = choice([week(3), week(3)], a=[week(2), week(2)])
     assert good.held_out.is_gain
     assert choice([week(3)], a=[week(2)]).held_out is None
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {("tanks", "reef", "series", "temperature", "alarm_low"): "24.5 degC"},
+        {("tanks", "reef", "series", "temperature", "alarm_on_delay"): "7 min"},
+        {LOW: "23 degC", ("telling", "rings"): "4"},
+    ],
+    ids=["a key that is there", "a new key", "several tables"],
+)
+def test_tables_with_changes_are_those_of_the_file_that_is_written(changes):
+    text = TEXT
+    before = tomllib.loads(text)
+    assert with_changes(before, changes) == tomllib.loads(patched(text, changes)) != before
+    assert before == tomllib.loads(TEXT)
+
+
+def test_a_key_whose_table_is_none_is_named():
+    with pytest.raises(ConfigError, match=r"service\.folder\.deep: folder is no table"):
+        with_changes({"service": {"folder": "data"}}, {("service", "folder", "deep"): "1"})
