@@ -29,11 +29,14 @@ class Clock:
         Tank seconds per wall second, > 0.
     wall
         Where wall time in microseconds comes from.
+    end_us
+        Tank time from which on it stands still; None for never.
     """
 
     start_us: int | None = None
     rate: float = 1.0
     wall: Callable[[], int] = _wall_us
+    end_us: int | None = None
     _wall_start_us: int = field(init=False)
 
     def __post_init__(self) -> None:
@@ -44,10 +47,11 @@ class Clock:
     def now_us(self) -> int:
         """Tank time now, microseconds since 1970 UTC."""
         wall_us = self.wall()
-        if self.start_us is None and self.rate == 1.0:
+        if self.start_us is None and self.rate == 1.0 and self.end_us is None:
             return wall_us
         start_us = self._wall_start_us if self.start_us is None else self.start_us
-        return start_us + int((wall_us - self._wall_start_us) * self.rate)
+        now_us = start_us + int((wall_us - self._wall_start_us) * self.rate)
+        return now_us if self.end_us is None else min(now_us, self.end_us)
 
     def note(self) -> str:
         """What `of_note` needs to go on with this clock; "" for the wall clock."""

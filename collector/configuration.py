@@ -105,7 +105,7 @@ class TellingConfiguration:
     """How often and to whom: one person's turn and when it passes on, and the test ring.
 
     Durations in microseconds; `test_ring` is "monthly", "weekly" or "never", `test_ring_at` minutes since
-    midnight.
+    midnight. `opening` stands before the title of each message.
     """
 
     repeat_us: int = 5 * _MINUTE_US
@@ -115,6 +115,7 @@ class TellingConfiguration:
     test_ring: str = "monthly"
     test_ring_at: int = 11 * 60
     test_answer_us: int = 240 * _MINUTE_US
+    opening: str = ""
 
 
 @dataclass(frozen=True, slots=True)

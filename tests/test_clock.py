@@ -30,3 +30,12 @@ def test_the_wall_clock_needs_no_note_and_follows_steps_of_the_wall() -> None:
     again = Clock.of_note(None, lambda: wall[0])
     wall[0] = 50
     assert clock.now_us() == again.now_us() == 50
+
+
+def test_a_clock_with_an_end_stands_still_there():
+    wall = [1_000_000]
+    clock = Clock(500, 2.0, lambda: wall[0], end_us=1_000)
+    wall[0] += 100
+    assert clock.now_us() == 700
+    wall[0] += 1_000_000
+    assert clock.now_us() == 1_000

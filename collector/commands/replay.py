@@ -43,6 +43,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--report", type=Path, metavar="FILE", help="write one HTML file with charts, which opens offline"
     )
+    live = parser.add_argument_group("as a rehearsal")
+    live.add_argument(
+        "--speed",
+        type=float,
+        metavar="TIMES",
+        help="play it into the broker of the configuration as live messages, so many times as fast, before "
+        "a service of its own: the whole chain up to the phone",
+    )
+    live.add_argument("--ring", action="store_true", help="really ring those who would be rung")
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     form.add_argument(
@@ -112,6 +121,8 @@ def run(arguments: argparse.Namespace) -> int:
         if not arguments.files:
             raise ConfigError("say which recording: brinebell replay week.csv, or whose store: --config FILE")
         _tell("No --config given: the shipped example configuration is used.")
+    if arguments.speed is not None or arguments.ring:
+        return _rehearse(arguments, configuration)
     truth = () if arguments.truth is None else read_annotations(arguments.truth, configuration)
     answered_after_us = answered_after(arguments.answered_after)
     since_us = None if arguments.since is None else instant_of(arguments.since, "--from")
@@ -145,6 +156,40 @@ def run(arguments: argparse.Namespace) -> int:
     )
     for line in replayed_lines(replayed, configuration, outcome):
         print(line)
+    return 0
+
+
+def _rehearse(arguments: argparse.Namespace, configuration: Configuration) -> int:
+    from collector.errors import ConfigError
+    from collector.rehearsal import Rehearsal, rehearse
+    from collector.replay import incident_line
+
+    if arguments.speed is None:
+        raise ConfigError("--ring goes with --speed: a replay rings nobody")
+    if not arguments.speed > 0:
+        raise ConfigError(f"--speed {arguments.speed:g}: above 0; 60 plays an hour in a minute")
+    if not arguments.files or arguments.config is None:
+        raise ConfigError("--speed needs a recording and --config: the broker of that is played into")
+    given = {
+        "--json": arguments.json,
+        "--explain": arguments.explain is not None,
+        "--report": arguments.report,
+        "--truth": arguments.truth,
+        "--plan": arguments.plan,
+        "--learn": arguments.learn,
+    }
+    for name, is_given in given.items():
+        if is_given:
+            raise ConfigError(f"{name} goes with a replay, not with a rehearsal (--speed)")
+    recording = recording_of(arguments.files, arguments, configuration)
+    if not len(recording):
+        raise ConfigError("there is no reading in it that could be played")
+    incidents = rehearse(
+        Rehearsal(recording, configuration, arguments.config, arguments.speed, arguments.ring)
+    )
+    print(f"{len(incidents)} incident{'' if len(incidents) == 1 else 's'} in the list of the rehearsal.")
+    for incident in incidents:
+        print(incident_line(incident))
     return 0
 
 

@@ -46,8 +46,9 @@ def letter(
     closing = how_to_answer(person, incident.number, links, now_us) if kind in RINGS else ""
     words = message_for(incident, configuration, kind=_kind(kind), now_us=now_us, closing=closing)
     channels = person.channels[priority] or next(filter(None, person.channels.values()), ())
+    title = configuration.telling.opening + words.title
     return [
-        NewMessage(incident.number, kind, person.name, one, now_us, now_us, words.title, words.body, priority)
+        NewMessage(incident.number, kind, person.name, one, now_us, now_us, title, words.body, priority)
         for one in channels
     ]
 
@@ -69,8 +70,9 @@ def morning_letter(
         lines.append((one.priority, title, one.is_over))
     words = morning_message(lines)
     priority = waited[0].priority
+    title = configuration.telling.opening + words.title
     return [
-        NewMessage(None, "morning", person.name, one, now_us, now_us, words.title, words.body, priority)
+        NewMessage(None, "morning", person.name, one, now_us, now_us, title, words.body, priority)
         for one in person.channels[priority]
     ]
 
