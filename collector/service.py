@@ -60,7 +60,7 @@ from collector.problems import ProblemLog
 from collector.publishing import AnswerPublisher, Publisher
 from collector.requests import Plan
 from collector.routing import Router
-from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader
+from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader, Upkeep
 from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
 from collector.wording import Kind, message_for
@@ -110,6 +110,7 @@ class Service:
         path = configuration.store.path
         self._store = stack.enter_context(Store(path))
         self._ids = self._store.register(configuration.series)
+        self._upkeep = Upkeep(self._store, configuration.store.keep_us)
         digest = hashlib.sha256(configuration.text.encode()).hexdigest()
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         # For commands, which count "for 1 h" from the same now.
@@ -238,6 +239,7 @@ class Service:
             learned = self._nightly.turn(now_us)
             if learned is not None:
                 self._intake.learn(learned, now_us)
+            self._upkeep.turn(now_us)
             self._life.turn(is_refused=self._intake.is_refused)
             if self._is_told_to_reload:
                 self._is_told_to_reload = False

@@ -23,6 +23,8 @@ NAMES = (
     "unshelve",
     "reset",
     "repair",
+    "backup",
+    "restore",
     "replay",
     "inject",
     "tune",

@@ -184,9 +184,10 @@ class StoreReader(History):
     def buckets(self, series: int, start_us: int, end_us: int, count: int) -> Buckets:
         """Low, mean and high of the usable values of a series in at most `count` buckets.
 
-        Up to two days exactly `count` buckets are made from the readings and begin at `start_us`. A
-        longer range is made from quarter-hour rollups: buckets are then whole quarter hours, begin at
-        the one that holds `start_us`, and the last may reach beyond `end_us`.
+        Up to two days exactly `count` buckets are made from the readings, or from the minutes where readings
+        were let go, and begin at `start_us`. A longer range is made from quarter-hour rollups, or, where the
+        buckets asked for are less than half as wide, from those of minutes: buckets are then whole slots,
+        begin at the one that holds `start_us`, and the last may reach beyond `end_us`.
 
         Raises
         ------
@@ -196,18 +197,25 @@ class StoreReader(History):
         if start_us >= end_us or count < 1:
             raise ValueError(f"no buckets: {count} of the range {start_us}..{end_us}")
         if end_us - start_us <= RAW_SPAN_US:
-            return rollups.buckets_of_readings(
-                start_us, end_us, count, *self.readings(series, start_us, end_us)
-            )
-        rows = np.fromiter(
-            self._connection.execute(
-                "SELECT slot_us, low, high, total, count FROM rollups"
-                " WHERE series = ? AND slot_us >= ? AND slot_us < ? ORDER BY slot_us",
-                (series, rollups.slot_of(start_us), end_us),
-            ),
-            dtype=rollups.ROW,
-        )
-        return rollups.series_buckets(rows, start_us, end_us, count)
+            readings = self.readings(series, start_us, end_us)
+            if start_us >= self._progress("readings_from_us"):
+                return rollups.buckets_of_readings(start_us, end_us, count, *readings)
+            first_us = rollups.whole(start_us, rollups.MINUTE_US)
+            rows = rollups.MINUTES.rows(self._connection, series, first_us, end_us)
+            return rollups.finer_buckets(start_us, end_us, count, readings, rows)
+        grid = rollups.QUARTERS
+        if 2 * (end_us - start_us) < count * grid.width_us:
+            # While an older store is being filled, quarter hours have to do: they are there.
+            behind_us = self._progress(rollups.QUARTERS.to) - self._progress(rollups.MINUTES.to)
+            grid = grid if behind_us > RAW_SPAN_US else rollups.MINUTES
+        places = rollups.rollup_grid(start_us, end_us, count, grid.width_us)
+        to_us = rollups.whole(end_us, grid.width_us)
+        return rollups.buckets_of_rows(places, grid.rows(self._connection, series, places[0], to_us))
+
+    def _progress(self, what: str) -> int:
+        """How far the upkeep has come in something; 0 if it has not begun."""
+        row = self._connection.execute("SELECT value FROM upkeep WHERE what = ?", (what,)).fetchone()
+        return 0 if row is None else int(row[0])
 
     def latest(self) -> tuple[LatestReading, ...]:
         """The newest reading of every series that has one."""
