@@ -47,11 +47,13 @@ from collector.mqtt import Session
 from collector.notices import (
     BROKER_NOTE,
     OUTAGE_NOTE,
+    STORE_NOTE,
     WORK_NOTE,
     BrokerAway,
     ChannelReports,
     Notices,
     Outage,
+    StoreRefuses,
     WorkOver,
     missed,
 )
@@ -114,7 +116,7 @@ class Service:
         digest = hashlib.sha256(configuration.text.encode()).hexdigest()
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         # For commands, which count "for 1 h" from the same now.
-        self._store.set_note(CLOCK_NOTE, clock.note())
+        self._remember(CLOCK_NOTE, clock.note())
         self._reader = stack.enter_context(StoreReader(path))
         self._judge = self._start_judge()
         public_url = configuration.page.public_url
@@ -311,6 +313,7 @@ class Service:
                     lambda from_us, to_us: missed(reader, configuration, self._ids, from_us, to_us),
                 ),
                 BrokerAway(store.note(BROKER_NOTE), f"{mqtt.host}:{mqtt.port}", zone, mqtt.outage_after_us),
+                StoreRefuses(store.note(STORE_NOTE), zone, lambda: self._intake.line_state.refused_since_us),
                 WorkOver(
                     store.note(WORK_NOTE),
                     configuration,
