@@ -116,7 +116,7 @@ def make_rolled(path: Path) -> None:
 def let_go(path: Path, take: Callable[..., None]) -> None:
     with Store(path) as store:
         upkeep = Upkeep(store)
-        while upkeep.let_go(NOW_US - DAY_US, DAY_US) is not None:
+        while upkeep.let_go(NOW_US - DAY_US, 3 * DAY_US) is not None:
             take()
 
 

@@ -12,7 +12,7 @@ ROOT = Path(__file__).parents[2]
 
 
 @pytest.mark.parametrize(
-    ("scenario", "least"), [("roll_up", 20), ("let_go", 40), ("backup", 15), ("restore", 30)]
+    ("scenario", "least"), [("roll_up", 20), ("let_go", 25), ("backup", 15), ("restore", 30)]
 )
 def test_a_kill_before_each_step_leaves_the_store_whole(tmp_path: Path, scenario: str, least: int) -> None:
     child = subprocess.run(
