@@ -290,7 +290,8 @@ class Service:
         configuration, reader, now_us = self._configuration, self._reader, self._clock.now_us()
         tasks = tasks_of(configuration, self._ids)
         known = standing(reader, self._ids, now_us)
-        has_history = reader.last_engine_us is not None
+        # Or what was imported.
+        has_history = reader.last_engine_us is not None or reader.extent_us is not None
         first_us = first_refits_us(
             tasks, known, standing_heat(reader, now_us), now_us, has_history=has_history
         )

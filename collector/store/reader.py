@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from collector.errors import StoreError
+from collector.readings import Mark
 from collector.store import rollups
 from collector.store.commit import BoardState
 from collector.store.history import History
@@ -256,6 +257,18 @@ class StoreReader(History):
         row = self._connection.execute("SELECT committed_us FROM commits ORDER BY no LIMIT 1").fetchone()
         return None if row is None else int(row[0])
 
+    @property
+    def extent_us(self) -> tuple[int, int] | None:
+        """The instants of the first and the last reading; None if there is none."""
+        found = [
+            self._connection.execute(
+                "SELECT min(observed_us), max(observed_us) FROM readings WHERE series = ?", (one.id,)
+            ).fetchone()
+            for one in self.series_list()
+        ]
+        ends = [(first, last) for first, last in found if first is not None]
+        return (min(ends)[0], max(last for _, last in ends)) if ends else None
+
     def has_readings(self, series: int, start_us: int, end_us: int) -> bool:
         """Whether a series has any reading in a range."""
         return bool(
@@ -268,6 +281,8 @@ class StoreReader(History):
 
     def recorded_blocks(self, series: Sequence[int], from_us: int) -> Iterator[RecordedBlock]:
         """What the engine was given, commit by commit, in the order in which it was.
+
+        What was imported is not in it.
 
         Parameters
         ----------
@@ -287,8 +302,8 @@ class StoreReader(History):
                 np.fromiter(
                     self._connection.execute(
                         "SELECT commit_no, observed_us, value, ?, flag_mark >> 4 FROM readings"
-                        " WHERE series = ? AND observed_us >= ?",
-                        (index, one, from_us),
+                        " WHERE series = ? AND observed_us >= ? AND flag_mark >> 4 & ? = 0",
+                        (index, one, from_us, int(Mark.IMPORTED)),
                     ),
                     dtype=_RECORDED,
                 )

@@ -179,6 +179,11 @@ class Store:
         return self._progress.all_rolled_up_to_us
 
     @property
+    def readings_from_us(self) -> int:
+        """Of what was observed before it, readings may have been let go; 0 while none were."""
+        return self._progress.readings_from_us
+
+    @property
     def connection(self) -> sqlite3.Connection:
         """For the upkeep of the store, within `transaction`."""
         return self._connection
