@@ -60,10 +60,13 @@ def run(arguments: argparse.Namespace) -> int:
                 _tell(f"skipped {account.no_time:,}: {path}: from before the year 2000, or from the future")
             if account.let_go:
                 _tell(f"skipped {account.let_go:,}: {path}: older than what service.keep_readings keeps")
-            print(
-                f"{path}: {account.new:,} readings are new, {account.known + account.before:,} were there, "
-                f"{account.conflicts:,} have another value there, which stays; these are kept as conflicts."
-            )
+            there = account.known + account.before
+            print(f"{path}: {account.new:,} readings are new, {there:,} were there already.")
+            if account.conflicts:
+                _tell(
+                    f"{account.conflicts:,} more have another value in the store, which stays; "
+                    "these are kept beside it as conflicts."
+                )
         _tell("Rolling them up for charts of long spans ...")
         Upkeep(store).catch_up(now_us)
     return 0

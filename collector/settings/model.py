@@ -40,7 +40,7 @@ class ServiceSettings(Table):
     )
     keep_readings: str = key(
         "how long every single reading is kept, 30 days at least; what is older stays as low, mean and high "
-        "of each minute, and whole within a day of incidents. Six series every 10 s take 0.9 to 1.2 GB a year",
+        "of each minute, and whole within a day of incidents. Six series every 10 s take a GB a year",
         "forever",
         like='"400 days"',
         unit="duration",
