@@ -69,19 +69,21 @@ class Grid:
     def rows(self, connection: sqlite3.Connection, series: int, from_us: int, to_us: int) -> Rows:
         """Slots of a stretch, and readings as slots of their own where it is not rolled up yet."""
         end = f"ifnull((SELECT value FROM upkeep WHERE what = '{self.to}'), 0)"  # noqa: S608
-        return np.fromiter(
-            # One statement, so that a roll-up meanwhile is seen whole or not at all.
+        rows = np.fromiter(
+            # One statement, so that a roll-up meanwhile is seen whole or not at all. It is not asked for an
+            # order, for SQLite would sort what it reads in order already.
             connection.execute(
-                f"SELECT {self.key} * {self.unit_us} AS at_us, {self.read}, count FROM {self.table}"  # noqa: S608
+                f"SELECT {self.key} * {self.unit_us}, {self.read}, count FROM {self.table}"  # noqa: S608
                 f" WHERE series = :series AND {self.key} >= :from / {self.unit_us}"
                 f" AND {self.key} < min(:to, {end}) / {self.unit_us}"
                 " UNION ALL SELECT observed_us, value, value, value, 1 FROM readings"
                 f" WHERE series = :series AND observed_us >= max(:from, {end}) AND observed_us < :to"
-                f" AND {COUNTED} ORDER BY at_us",
+                f" AND {COUNTED}",
                 {"series": series, "from": from_us, "to": to_us},
             ),
             dtype=ROW,
         )
+        return rows[np.argsort(rows["slot"], kind="stable")]
 
 
 QUARTERS = Grid(
