@@ -241,7 +241,8 @@ class Service:
             learned = self._nightly.turn(now_us)
             if learned is not None:
                 self._intake.learn(learned, now_us)
-            self._upkeep.turn(now_us)
+            if not self._intake.is_refused:
+                self._upkeep.turn(now_us)
             self._life.turn(is_refused=self._intake.is_refused)
             if self._is_told_to_reload:
                 self._is_told_to_reload = False
