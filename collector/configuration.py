@@ -41,11 +41,13 @@ class MqttConfiguration:
 class StoreConfiguration:
     """Where readings are kept (a folder of its own) and how often they are committed.
 
-    `commit_interval_s` 0 means whenever the store is free.
+    `commit_interval_s` 0 means whenever the store is free; `keep_us` is how long readings are kept, None for
+    ever.
     """
 
     folder: Path
     commit_interval_s: float = 1.0
+    keep_us: int | None = None
 
     @property
     def path(self) -> Path:

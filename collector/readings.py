@@ -15,6 +15,7 @@ class Mark(IntFlag):
     TIME_UNKNOWN = 4  # arrived as backlog without a time of its own: only the order is known
     LATE = 8  # older than the newest reading of its series: stored, not judged
     DERIVED = 16  # computed from other series
+    IMPORTED = 32  # history from a file: for charts and what is usual, never judged
 
 
 class Observation(NamedTuple):

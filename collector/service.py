@@ -47,11 +47,13 @@ from collector.mqtt import Session
 from collector.notices import (
     BROKER_NOTE,
     OUTAGE_NOTE,
+    STORE_NOTE,
     WORK_NOTE,
     BrokerAway,
     ChannelReports,
     Notices,
     Outage,
+    StoreRefuses,
     WorkOver,
     missed,
 )
@@ -60,7 +62,7 @@ from collector.problems import ProblemLog
 from collector.publishing import AnswerPublisher, Publisher
 from collector.requests import Plan
 from collector.routing import Router
-from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader
+from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader, Upkeep
 from collector.telling import Answering, people_of, restored_desk
 from collector.units import converter
 from collector.wording import Kind, message_for
@@ -110,10 +112,11 @@ class Service:
         path = configuration.store.path
         self._store = stack.enter_context(Store(path))
         self._ids = self._store.register(configuration.series)
+        self._upkeep = Upkeep(self._store, configuration.store.keep_us)
         digest = hashlib.sha256(configuration.text.encode()).hexdigest()
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         # For commands, which count "for 1 h" from the same now.
-        self._store.set_note(CLOCK_NOTE, clock.note())
+        self._remember(CLOCK_NOTE, clock.note())
         self._reader = stack.enter_context(StoreReader(path))
         self._judge = self._start_judge()
         public_url = configuration.page.public_url
@@ -238,6 +241,8 @@ class Service:
             learned = self._nightly.turn(now_us)
             if learned is not None:
                 self._intake.learn(learned, now_us)
+            if not self._intake.is_refused:
+                self._upkeep.turn(now_us)
             self._life.turn(is_refused=self._intake.is_refused)
             if self._is_told_to_reload:
                 self._is_told_to_reload = False
@@ -286,7 +291,8 @@ class Service:
         configuration, reader, now_us = self._configuration, self._reader, self._clock.now_us()
         tasks = tasks_of(configuration, self._ids)
         known = standing(reader, self._ids, now_us)
-        has_history = reader.last_engine_us is not None
+        # Or what was imported.
+        has_history = reader.last_engine_us is not None or reader.extent_us is not None
         first_us = first_refits_us(
             tasks, known, standing_heat(reader, now_us), now_us, has_history=has_history
         )
@@ -309,6 +315,7 @@ class Service:
                     lambda from_us, to_us: missed(reader, configuration, self._ids, from_us, to_us),
                 ),
                 BrokerAway(store.note(BROKER_NOTE), f"{mqtt.host}:{mqtt.port}", zone, mqtt.outage_after_us),
+                StoreRefuses(store.note(STORE_NOTE), zone, lambda: self._intake.line_state.refused_since_us),
                 WorkOver(
                     store.note(WORK_NOTE),
                     configuration,

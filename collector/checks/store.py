@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import os
 import shutil
-import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 
 from collector.checks.finding import Finding, Verdict
 from collector.configuration import StoreConfiguration
 from collector.errors import StoreError
-from collector.store import StoreReader
+from collector.store import StoreReader, flaw_of
 
 _PART = "store"
 _MEGABYTE = 1024 * 1024
@@ -79,17 +77,16 @@ def _room(folder: Path) -> Finding:
 
 def _check_database(path: Path) -> Finding:
     """Let SQLite read through the whole file, which takes seconds for each GB."""
-    mend = f"move {path} aside and start anew; `sqlite3 {path.name} .recover` may save what is in it"
+    mend = (
+        "stop the service and put a backup in its place (`brinebell restore`); without one, move it aside "
+        f"and start anew: `sqlite3 {path.name} .recover` may save what is in it"
+    )
+    flaw = flaw_of(path, is_thorough=False)
+    if flaw is not None:
+        return Finding(_PART, Verdict.WRONG, f"{path} is damaged ({flaw})", mend)
     try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
-            told = str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
-        if told == "ok":
-            with StoreReader(path):
-                pass
-    except sqlite3.Error as error:
-        told = str(error)
+        with StoreReader(path):
+            pass
     except StoreError as error:
         return Finding(_PART, Verdict.WRONG, str(error))
-    if told != "ok":
-        return Finding(_PART, Verdict.WRONG, f"{path} is damaged ({told.splitlines()[0]})", mend)
     return Finding(_PART, Verdict.WELL, f"{path} is sound, {path.stat().st_size // _MEGABYTE:,} MB")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 from importlib import import_module
+from keyword import iskeyword
 from typing import Protocol, cast
 
 # In the order in which the help lists them: as a newcomer meets them.
@@ -23,6 +24,10 @@ NAMES = (
     "unshelve",
     "reset",
     "repair",
+    "backup",
+    "restore",
+    "import",
+    "export",
     "replay",
     "inject",
     "tune",
@@ -48,4 +53,5 @@ class Command(Protocol):
 
 def load(name: str) -> Command:
     """Import the module of a command of `NAMES`."""
-    return cast(Command, import_module(f"{__name__}.{name}"))
+    module = f"{name}_" if iskeyword(name) else name
+    return cast(Command, import_module(f"{__name__}.{module}"))

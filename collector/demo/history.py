@@ -13,7 +13,7 @@ from collector.configuration import Configuration
 from collector.intake import Entry, Judge, Judged
 from collector.readings import Mark
 from collector.simulation import Recording, SimulatedTank
-from collector.store import Commit, Store
+from collector.store import Commit, Store, Upkeep
 from rules import HOUR_US, Engine, IncidentOpened
 
 _DAY_US = 24 * HOUR_US
@@ -66,6 +66,7 @@ def put_history(
     judged = judge.catch_up(to_us)
     _refuse_incidents(judged)
     store.commit(Commit(committed_us=to_us, engine_us=judged.engine_us, revised=judged.revised))
+    Upkeep(store).catch_up(to_us)
 
 
 def _refuse_incidents(judged: Judged) -> None:

@@ -99,16 +99,14 @@ class Intake:
         self._clock, self._monotonic = clock, monotonic
         self._interval_s = commit_interval_s
         self._batch = Batch()
-        self._batch_since_s = 0.0
         self._receipt: Receipt | None = None
         self._prepared: deque[Prepared] = deque()
         # How many of them are rung past the store that refuses.
         self._rung = 0
         self._must_forget = False
-        self._retry_at_s = 0.0
+        self._batch_since_s = self._retry_at_s = self._tick_at_s = self._confirm_at_s = 0.0
         self._retry_pause_s = FIRST_RETRY_S
-        self._tick_at_s = 0.0
-        self._confirm_at_s = 0.0
+        self._refused_since_us: int | None = None
         self._heard_at_s = monotonic()
         self._is_held_up = False
         self._standstill = Standstill(clock)
@@ -118,12 +116,13 @@ class Intake:
     @property
     def line_state(self) -> LineState:
         """For people, from any thread."""
-        return LineState(self._is_connected, self._since_us, self._is_connected and not self._judge.is_live)
+        is_catching_up = self._is_connected and not self._judge.is_live
+        return LineState(self._is_connected, self._since_us, is_catching_up, self._refused_since_us)
 
     @property
     def is_refused(self) -> bool:
         """Whether the store refuses what comes in."""
-        return self._retry_pause_s > FIRST_RETRY_S
+        return self._refused_since_us is not None
 
     def begin(self) -> None:
         """Record that nothing is heard until the backlog has been taken in."""
@@ -361,7 +360,7 @@ class Intake:
             self._wait_for_store(error)
             return
         if self.is_refused:
-            self._retry_pause_s = FIRST_RETRY_S
+            self._retry_pause_s, self._refused_since_us = FIRST_RETRY_S, None
             _LOG.warning("the store works again; nothing was lost")
             if self._is_held_up:
                 self._is_held_up = False
@@ -390,7 +389,8 @@ class Intake:
         if self.is_refused:
             # Not at the first time: what a busy moment refuses is stored half a second later.
             self._ring_unstored()
-        if not self.is_refused:
+        else:
+            self._refused_since_us = self._clock.now_us()
             _LOG.error(
                 "%s. Readings are kept in memory and at the broker until it works again; look at the disk: "
                 "is it full, worn out or read-only?",

@@ -75,11 +75,15 @@ class Unstored(Protocol):
 
 
 class LineState(NamedTuple):
-    """How the service stands with its broker; `since_us` is None where it never was connected."""
+    """How the service stands with its broker and its store.
+
+    `since_us` is None where it never was connected, `refused_since_us` while the store takes what comes.
+    """
 
     is_connected: bool
     since_us: int | None
     is_catching_up: bool
+    refused_since_us: int | None = None
 
 
 class Telling(NamedTuple):

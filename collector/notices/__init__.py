@@ -11,12 +11,15 @@ from collector.notices.missed import Missed, missed
 from collector.notices.notice import Noticed, Notices
 from collector.notices.outage import NOTE as OUTAGE_NOTE
 from collector.notices.outage import Outage
+from collector.notices.store_refuses import NOTE as STORE_NOTE
+from collector.notices.store_refuses import StoreRefuses
 from collector.notices.work_over import NOTE as WORK_NOTE
 from collector.notices.work_over import WorkOver
 
 __all__ = [
     "BROKER_NOTE",
     "OUTAGE_NOTE",
+    "STORE_NOTE",
     "WORK_NOTE",
     "BrokerAway",
     "ChannelReports",
@@ -24,6 +27,7 @@ __all__ = [
     "Noticed",
     "Notices",
     "Outage",
+    "StoreRefuses",
     "WorkOver",
     "missed",
 ]

@@ -202,6 +202,13 @@ class NowView:
             sentence_text = f"{worst.title}: {sentence_text}"
         elif len(tanks) > 1:
             sentence_text = "All tanks are quiet"
+        if broker is not None and broker.refused_since_us is not None:
+            since = day_and_clock(broker.refused_since_us, now_us, worst.time_zone)
+            before = f". Until then: {sentence_text}" if worst.sentence.incident is not None else ""
+            sentence_text = (
+                f"Nothing is stored since {since}: is the disk full? Alarms still ring, but this page stands "
+                f"still{before}"
+            )
         return Now(
             at_us=now_us,
             at=full(now_us, worst.time_zone),

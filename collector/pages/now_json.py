@@ -13,8 +13,9 @@ from rules import DAYS_NEEDED, PoorFit, WeekProfile
 def now_as_json(now: Now) -> dict[str, Any]:
     """The page as plain values: keys are part of what Brinebell promises to scripts.
 
-    `at`, `sentence`, `broker` (null if not known: `connected`, `since`), and per tank `tank`, `title`,
-    `sentence`, `incidents` (`number`, `cause`, `priority`, `series`, `first_evidence`, `alarmed_at`,
+    `at`, `sentence`, `broker` (null if not known: `connected`, `since`), `nothing_stored_since` (null while
+    the store takes what comes), and per tank `tank`, `title`, `sentence`, `incidents` (`number`, `cause`,
+    `priority`, `series`, `first_evidence`, `alarmed_at`,
     `text`), `planned_work` (`kind`, `from`, `to`, `settled`), `boards` (`name`, `online`, `since`) and
     `series`: `series` ("tank/name"), `title`, `quantity`, `unit` (canonical; "" where the quantity has none),
     `value` (in that unit; null where nothing was measured), `observed_at`, `age_s`, `flag` (QARTOD),
@@ -29,6 +30,7 @@ def now_as_json(now: Now) -> dict[str, Any]:
         "at": rfc3339(now.at_us),
         "sentence": now.sentence,
         "broker": broker,
+        "nothing_stored_since": None if state is None else _instant(state.refused_since_us),
         "tanks": [_tank_as_json(tank, now.at_us) for tank in now.tanks],
     }
 

@@ -158,11 +158,15 @@ RecordFactory: TypeAlias = Callable[[], Record]
 
 
 class BrokerState(NamedTuple):
-    """How the service stands with its broker; `since_us` is None where it never was connected."""
+    """How the service stands with its broker and its store.
+
+    `since_us` is None where it never was connected, `refused_since_us` while the store takes what comes.
+    """
 
     is_connected: bool
     since_us: int | None = None
     is_catching_up: bool = False
+    refused_since_us: int | None = None
 
 
 BrokerSource: TypeAlias = Callable[[], BrokerState]

@@ -110,7 +110,8 @@ class Columns:
             if units is None:
                 parts.append(self._part(times_us, values.iloc[rows], rows, index, self._declared(str(name))))
                 continue
-            unit_of_rows = units.astype(str).to_numpy(str)[rows]
+            named = units.astype(object).where(units.notna(), "")
+            unit_of_rows = named.astype(str).to_numpy(object)[rows]
             for unit in np.unique(unit_of_rows):
                 where = rows[unit_of_rows == unit]
                 said = None if unit.strip().lower() in ("", "nan") else unit.strip()

@@ -48,10 +48,17 @@ def read_files(
         If one cannot be read, is of no known kind, or a folder holds none.
     """
     found = []
-    for path in _files(paths):
+    for path in files_of(paths):
         progress(path)
-        found.append(_READERS[_ending(path)](path, configuration, converter, state, form))
+        found.append(read_file(path, configuration, converter, state, form))
     return with_derived(join(found), configuration)
+
+
+def read_file(
+    path: Path, configuration: Configuration, converter: Converters, state: States, form: Form = PLAIN
+) -> Recording:
+    """Read one file of `files_of`; nothing is computed from other series."""
+    return _READERS[_ending(path)](path, configuration, converter, state, form)
 
 
 def _ending(path: Path) -> str:
@@ -59,7 +66,14 @@ def _ending(path: Path) -> str:
     return plain.suffix.lower()
 
 
-def _files(paths: Iterable[Path]) -> Iterator[Path]:
+def files_of(paths: Iterable[Path]) -> Iterator[Path]:
+    """Files, and in folders those whose name says that they are recordings.
+
+    Raises
+    ------
+    BrinebellError
+        If one is not there or of no known kind, or a folder holds none.
+    """
     for path in paths:
         if path.is_dir():
             inside = [one for one in sorted(path.iterdir()) if one.is_file() and _ending(one) in _READERS]

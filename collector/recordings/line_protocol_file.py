@@ -1,7 +1,7 @@
 """Recordings in InfluxDB line protocol, as exports of such a database are.
 
-A point's tags `tank` and `series` say of which series it is, with a field `value`. Without them every field
-is one of its own: the series is named by the field, or by the measurement where the field is `value`.
+A point's tags `tank` and `series`, and perhaps `unit`, say what its field `value` is. Without them every
+field is one of its own: the series is named by the field, or by the measurement where the field is `value`.
 Timestamps are nanoseconds; a file of other ones says so by the length of its numbers.
 """
 
@@ -31,6 +31,7 @@ class _Field(NamedTuple):
     time: float
     series: str
     value: float | bool | str
+    unit: str
 
 
 def read_line_protocol(
@@ -82,7 +83,7 @@ def _fields(file: Iterator[bytes], bad: dict[str, list[int]]) -> Iterator[_Field
             series = point.tags.get("series") or (point.measurement if key == "value" else key)
             tank = point.tags.get("tank")
             name = series if tank is None else f"{tank}/{series}"
-            yield _Field(number, seconds + rest / parts, name, value)
+            yield _Field(number, seconds + rest / parts, name, value, point.tags.get("unit", ""))
 
 
 def _numbers(lines: list[int]) -> str:

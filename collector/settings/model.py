@@ -38,6 +38,13 @@ class ServiceSettings(Table):
         like='"1 s"',
         unit="duration",
     )
+    keep_readings: str = key(
+        "how long every single reading is kept, 30 days at least; what is older stays as low, mean and high "
+        "of each minute, and whole within a day of incidents. Six series every 10 s take a GB a year",
+        "forever",
+        like='"400 days"',
+        unit="duration",
+    )
     allowance: str = key(
         "rules over several series look this far behind the newest reading, so that boards which "
         "publish a little apart are read together",

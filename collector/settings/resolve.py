@@ -18,6 +18,7 @@ from collector.configuration import (
     StoreConfiguration,
     TankConfiguration,
 )
+from collector.errors import ConfigError
 from collector.settings.equipment import EQUIPMENT
 from collector.settings.mistakes import Mistakes
 from collector.settings.model import MqttSettings, PageSettings, Settings, TankSettings
@@ -28,6 +29,7 @@ from collector.settings.series import resolve_series
 from collector.settings.suggestions import instead_of, nearest
 from collector.settings.topics import Declared, brings, check_unit, names, resolve_board, resolve_source
 from collector.settings.works import resolve_works
+from collector.units import parse_duration
 from rules import FAULTS, MICROSECONDS, ROLES, EngineRules, SeriesRules, TankRules
 
 # MQTT 5.0, 3.1.2.10 and 3.1.2.11.2: two bytes and four bytes of seconds.
@@ -36,6 +38,9 @@ _LONGEST_EXPIRY_S = 0xFFFF_FFFE
 # What is not committed is not acknowledged, and the broker stops sending when its window is full.
 _LONGEST_COMMIT_INTERVAL_S = 60
 _LONGEST_ALLOWANCE_S = 300
+# A restart looks back over days of readings, and who tunes wants weeks.
+_SHORTEST_KEEP_S = 30 * 86_400
+_FOREVER = "forever"
 # The second level of topics of the service itself, where those of a tank have its name.
 RESERVED_TANK = "service"
 
@@ -79,7 +84,9 @@ def resolve(
     return Configuration(
         mqtt=_mqtt(top.at("mqtt"), settings.mqtt, secrets, folder),
         store=StoreConfiguration(
-            folder / Path(settings.service.folder).expanduser(), (commit_us or 0) / MICROSECONDS
+            folder / Path(settings.service.folder).expanduser(),
+            (commit_us or 0) / MICROSECONDS,
+            _keep_us(service, settings.service.keep_readings),
         ),
         page=_page(top.at("page"), settings.page),
         people=tuple(
@@ -145,6 +152,20 @@ def _mqtt(section: Section, settings: MqttSettings, secrets: SecretFiles, folder
         outage_after_us=outage_us or 0,
         session_expiry_s=(expiry_us or 0) // MICROSECONDS,
     )
+
+
+def _keep_us(section: Section, text: str) -> int | None:
+    if text.strip().lower() == _FOREVER:
+        return None
+    try:
+        keep_us = parse_duration(text)
+    except ConfigError:
+        keep_us = 0
+    if keep_us < _SHORTEST_KEEP_S * MICROSECONDS:
+        section.wrong(
+            "keep_readings", f'"{_FOREVER}", or 30 days at least, is needed, such as "400 days"', text
+        )
+    return keep_us
 
 
 def _url(section: Section, url: str | None) -> str | None:

@@ -5,6 +5,7 @@ One `Store` writes, one transaction a commit; `StoreReader` reads as numpy colum
 """
 
 from collector.messages import Message, NewMessage, Outcome, Try
+from collector.store.backup import back_up, restore
 from collector.store.commit import (
     Arrival,
     BoardState,
@@ -22,6 +23,7 @@ from collector.store.history import (
     IncidentHistory,
     RejectedSource,
 )
+from collector.store.integrity import flaw_of
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
@@ -32,6 +34,7 @@ from collector.store.rollups import (
     quarter_hour_rows,
     series_buckets,
 )
+from collector.store.upkeep import Upkeep
 from collector.store.writer import Store
 
 __all__ = [
@@ -62,7 +65,11 @@ __all__ = [
     "StoreReader",
     "StoredSeries",
     "Try",
+    "Upkeep",
+    "back_up",
     "buckets_of_readings",
+    "flaw_of",
     "quarter_hour_rows",
+    "restore",
     "series_buckets",
 ]

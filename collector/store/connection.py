@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -16,6 +17,29 @@ SYNCHRONOUS = ("OFF", "NORMAL", "FULL", "EXTRA")
 
 # The log is cut back to this after a long backlog or a slow reader has let it grow.
 _JOURNAL_BYTES = 16 * 1024 * 1024
+
+
+@contextmanager
+def claimed(path: Path) -> Iterator[None]:
+    """Hold a store for the one process that may write readings, for the time of the block.
+
+    Raises
+    ------
+    StoreError
+        If another process holds it, or its folder cannot be made or written.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        # A record lock, not flock: a child forked for delivery must not keep it after a kill.
+        claim = path.with_name(path.name + ".lock").open("wb")
+    except OSError as error:
+        raise StoreError(f"the folder of {path} cannot be written: {error}") from error
+    with claim:
+        try:
+            fcntl.lockf(claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise StoreError(f"{path} is in use by another Brinebell; stop that one first") from error
+        yield
 
 
 def connect(path: Path, *, synchronous: str, busy_timeout_s: float) -> sqlite3.Connection:

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from collector.errors import StoreError
+from collector.readings import Mark
 from collector.store import rollups
 from collector.store.commit import BoardState
 from collector.store.history import History
@@ -184,9 +185,10 @@ class StoreReader(History):
     def buckets(self, series: int, start_us: int, end_us: int, count: int) -> Buckets:
         """Low, mean and high of the usable values of a series in at most `count` buckets.
 
-        Up to two days exactly `count` buckets are made from the readings and begin at `start_us`. A
-        longer range is made from quarter-hour rollups: buckets are then whole quarter hours, begin at
-        the one that holds `start_us`, and the last may reach beyond `end_us`.
+        Up to two days exactly `count` buckets are made from the readings, or from the minutes where readings
+        were let go, and begin at `start_us`. A longer range is made from quarter-hour rollups, or, where the
+        buckets asked for are less than half as wide, from those of minutes: buckets are then whole slots,
+        begin at the one that holds `start_us`, and the last may reach beyond `end_us`.
 
         Raises
         ------
@@ -196,18 +198,25 @@ class StoreReader(History):
         if start_us >= end_us or count < 1:
             raise ValueError(f"no buckets: {count} of the range {start_us}..{end_us}")
         if end_us - start_us <= RAW_SPAN_US:
-            return rollups.buckets_of_readings(
-                start_us, end_us, count, *self.readings(series, start_us, end_us)
-            )
-        rows = np.fromiter(
-            self._connection.execute(
-                "SELECT slot_us, low, high, total, count FROM rollups"
-                " WHERE series = ? AND slot_us >= ? AND slot_us < ? ORDER BY slot_us",
-                (series, rollups.slot_of(start_us), end_us),
-            ),
-            dtype=rollups.ROW,
-        )
-        return rollups.series_buckets(rows, start_us, end_us, count)
+            readings = self.readings(series, start_us, end_us)
+            if start_us >= self._progress("readings_from_us"):
+                return rollups.buckets_of_readings(start_us, end_us, count, *readings)
+            first_us = rollups.whole(start_us, rollups.MINUTE_US)
+            rows = rollups.MINUTES.rows(self._connection, series, first_us, end_us)
+            return rollups.finer_buckets(start_us, end_us, count, readings, rows)
+        grid = rollups.QUARTERS
+        if 2 * (end_us - start_us) < count * grid.width_us:
+            # While an older store is being filled, quarter hours have to do: they are there.
+            behind_us = self._progress(rollups.QUARTERS.to) - self._progress(rollups.MINUTES.to)
+            grid = grid if behind_us > RAW_SPAN_US else rollups.MINUTES
+        places = rollups.rollup_grid(start_us, end_us, count, grid.width_us)
+        to_us = rollups.whole(end_us, grid.width_us)
+        return rollups.buckets_of_rows(places, grid.rows(self._connection, series, places[0], to_us))
+
+    def _progress(self, what: str) -> int:
+        """How far the upkeep has come in something; 0 if it has not begun."""
+        row = self._connection.execute("SELECT value FROM upkeep WHERE what = ?", (what,)).fetchone()
+        return 0 if row is None else int(row[0])
 
     def latest(self) -> tuple[LatestReading, ...]:
         """The newest reading of every series that has one."""
@@ -248,6 +257,18 @@ class StoreReader(History):
         row = self._connection.execute("SELECT committed_us FROM commits ORDER BY no LIMIT 1").fetchone()
         return None if row is None else int(row[0])
 
+    @property
+    def extent_us(self) -> tuple[int, int] | None:
+        """The instants of the first and the last reading; None if there is none."""
+        found = [
+            self._connection.execute(
+                "SELECT min(observed_us), max(observed_us) FROM readings WHERE series = ?", (one.id,)
+            ).fetchone()
+            for one in self.series_list()
+        ]
+        ends = [(first, last) for first, last in found if first is not None]
+        return (min(ends)[0], max(last for _, last in ends)) if ends else None
+
     def has_readings(self, series: int, start_us: int, end_us: int) -> bool:
         """Whether a series has any reading in a range."""
         return bool(
@@ -260,6 +281,8 @@ class StoreReader(History):
 
     def recorded_blocks(self, series: Sequence[int], from_us: int) -> Iterator[RecordedBlock]:
         """What the engine was given, commit by commit, in the order in which it was.
+
+        What was imported is not in it.
 
         Parameters
         ----------
@@ -279,8 +302,8 @@ class StoreReader(History):
                 np.fromiter(
                     self._connection.execute(
                         "SELECT commit_no, observed_us, value, ?, flag_mark >> 4 FROM readings"
-                        " WHERE series = ? AND observed_us >= ?",
-                        (index, one, from_us),
+                        " WHERE series = ? AND observed_us >= ? AND flag_mark >> 4 & ? = 0",
+                        (index, one, from_us, int(Mark.IMPORTED)),
                     ),
                     dtype=_RECORDED,
                 )

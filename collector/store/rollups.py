@@ -1,16 +1,16 @@
-"""Low, high, mean and count per quarter hour, kept in step with the readings; and buckets for charts.
+"""Low, high, mean and count per quarter hour and per minute, made of the readings; and buckets for charts.
 
-A rollup holds the finite values whose primary flag is neither FAIL nor MISSING. The functions that
-write run inside the caller's transaction.
+A rollup holds the finite values whose primary flag is neither FAIL nor MISSING. What is younger than
+`collector.store.progress.Progress` says is not rolled up yet: who asks for buckets gets it from the
+readings. The functions that write run inside the caller's transaction.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections import defaultdict
-from collections.abc import Iterable
-from math import inf
-from typing import NamedTuple, TypeAlias
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -19,19 +19,93 @@ from rules import Flag, FloatArray, IntArray
 
 # 15 min: a day is 96 slots, the grid on which baselines are fitted, and charts of a week need no finer.
 SLOT_US = 15 * 60 * 1_000_000
+# What stays of a reading that local retention lets go.
+MINUTE_US = 60 * 1_000_000
 
 LEFT_OUT = frozenset({int(Flag.FAIL), int(Flag.MISSING)})
 
-# (series id, observed_us, value, flag + 16 * mark, delay_ms, commit number), as in table readings.
-StoredRow: TypeAlias = tuple[int, int, float, int, int, int]
-Slot: TypeAlias = tuple[int, int]
-
-_MERGE = (
-    "INSERT INTO rollups VALUES(?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET low = min(low, excluded.low),"
-    " high = max(high, excluded.high), total = total + excluded.total, count = count + excluded.count"
-)
 # 9e999 is how SQL writes infinity.
-_COUNTED = "value > -9e999 AND value < 9e999 AND flag_mark & 15 NOT IN (4, 9)"
+COUNTED = "value > -9e999 AND value < 9e999 AND flag_mark & 15 NOT IN (4, 9)"
+_OF_A_STRETCH = "series = ? AND observed_us >= ? AND observed_us < ?"
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Rollups of one width.
+
+    Parameters
+    ----------
+    to
+        Name in `upkeep` of the instant up to which they are made.
+    width_us
+        Of a slot; a quarter hour is a whole number of them.
+    table, key, unit_us
+        Where they are kept, and in which unit the column `key` counts.
+    made, read
+        Columns of a slot as they are made of readings and as they are read, `low` to `count`.
+    """
+
+    to: str
+    width_us: int
+    table: str
+    key: str
+    unit_us: int
+    made: str
+    read: str
+
+    def roll(self, connection: sqlite3.Connection, series: int, from_us: int, to_us: int) -> None:
+        """Make a stretch of whole slots of one series anew, from all its readings."""
+        connection.execute(
+            f"DELETE FROM {self.table} WHERE series = ? AND {self.key} >= ? AND {self.key} < ?",  # noqa: S608
+            (series, from_us // self.unit_us, to_us // self.unit_us),
+        )
+        slot = f"observed_us / {self.width_us} * {self.width_us // self.unit_us}"
+        connection.execute(
+            f"INSERT INTO {self.table} SELECT series, {slot} AS slot, {self.made}, count(*) FROM readings"  # noqa: S608
+            f" WHERE {_OF_A_STRETCH} AND {COUNTED} GROUP BY slot",
+            (series, from_us, to_us),
+        )
+
+    def rows(self, connection: sqlite3.Connection, series: int, from_us: int, to_us: int) -> Rows:
+        """Slots of a stretch, and readings as slots of their own where it is not rolled up yet."""
+        end = f"ifnull((SELECT value FROM upkeep WHERE what = '{self.to}'), 0)"  # noqa: S608
+        rows = np.fromiter(
+            # One statement, so that a roll-up meanwhile is seen whole or not at all. It is not asked for an
+            # order, for SQLite would sort what it reads in order already.
+            connection.execute(
+                f"SELECT {self.key} * {self.unit_us}, {self.read}, count FROM {self.table}"  # noqa: S608
+                f" WHERE series = :series AND {self.key} >= :from / {self.unit_us}"
+                f" AND {self.key} < min(:to, {end}) / {self.unit_us}"
+                " UNION ALL SELECT observed_us, value, value, value, 1 FROM readings"
+                f" WHERE series = :series AND observed_us >= max(:from, {end}) AND observed_us < :to"
+                f" AND {COUNTED}",
+                {"series": series, "from": from_us, "to": to_us},
+            ),
+            dtype=ROW,
+        )
+        return rows[np.argsort(rows["slot"], kind="stable")]
+
+
+QUARTERS = Grid(
+    "quarters_to_us",
+    SLOT_US,
+    "rollups",
+    "slot_us",
+    1,
+    "min(value), max(value), sum(value)",
+    "low, high, total",
+)
+MINUTES = Grid(
+    "minutes_to_us",
+    MINUTE_US,
+    "minutes",
+    "minute",
+    MINUTE_US,
+    # Water that stands still for a minute, or one reading in it, needs no more than `low`.
+    "min(value), nullif(max(value), min(value)), CASE WHEN max(value) > min(value) THEN sum(value) END",
+    "low, ifnull(high, low), CASE WHEN high IS NULL THEN low * count ELSE total END",
+)
+GRIDS = (QUARTERS, MINUTES)
 
 
 class Buckets(NamedTuple):
@@ -52,32 +126,14 @@ def slot_of(observed_us: int) -> int:
     return observed_us - observed_us % SLOT_US
 
 
-def merge(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> None:
-    """Add rows to their slots; every one of them must be new in table readings."""
-    slots: defaultdict[Slot, list[float]] = defaultdict(list)
-    for series, observed_us, value, flag_mark, _, _ in rows:
-        if -inf < value < inf and flag_mark & 15 not in LEFT_OUT:
-            slots[series, observed_us - observed_us % SLOT_US].append(value)
-    connection.executemany(
-        _MERGE, [(*slot, min(held), max(held), sum(held), len(held)) for slot, held in slots.items()]
-    )
-
-
-def recompute(connection: sqlite3.Connection, slots: Iterable[Slot]) -> None:
-    """Make slots anew from the readings: where some rows were there before, or a flag was revised."""
-    for series, slot_us in slots:
-        low, high, total, count = connection.execute(
-            "SELECT min(value), max(value), sum(value), count(*) FROM readings"  # noqa: S608 (a constant)
-            f" WHERE series = ? AND observed_us >= ? AND observed_us < ? AND {_COUNTED}",
-            (series, slot_us, slot_us + SLOT_US),
-        ).fetchone()
-        if count:
-            connection.execute(
-                "INSERT OR REPLACE INTO rollups VALUES(?, ?, ?, ?, ?, ?)",
-                (series, slot_us, low, high, total, count),
-            )
-        else:
-            connection.execute("DELETE FROM rollups WHERE series = ? AND slot_us = ?", (series, slot_us))
+def stretches(keys: Iterable[tuple[int, int]]) -> Iterator[tuple[int, int, int]]:
+    """Whole quarter hours that hold (series, observed_us), neighbours together: series, from, to."""
+    slots = sorted({(series, slot_of(observed_us)) for series, observed_us in keys})
+    begin = 0
+    for place, (series, slot_us) in enumerate(slots):
+        if place + 1 == len(slots) or slots[place + 1] != (series, slot_us + SLOT_US):
+            yield series, slots[begin][1], slot_us + SLOT_US
+            begin = place + 1
 
 
 def buckets_of_readings(
@@ -89,24 +145,38 @@ def buckets_of_readings(
     flags: npt.NDArray[np.uint8],
 ) -> Buckets:
     """Divide readings of one series over `count` buckets of one width that begin at `start_us`."""
-    width_us = max(1, -(-(end_us - start_us) // count))
     keep = np.isfinite(values) & ~np.isin(flags, list(LEFT_OUT))
     kept = values[keep]
-    return _reduce(
-        start_us + width_us * np.arange(count, dtype=np.int64),
-        (times_us[keep] - start_us) // width_us,
-        kept,
-        kept,
-        kept,
-        np.ones(len(kept), np.int64),
-    )
+    grid = even_grid(start_us, end_us, count)
+    return buckets_of_rollups(grid, times_us[keep], kept, kept, kept, np.ones(len(kept), np.int64))
 
 
-# Rows of quarter hours, as the table of rollups holds them of one series.
+def finer_buckets(
+    start_us: int,
+    end_us: int,
+    count: int,
+    readings: tuple[IntArray, FloatArray, npt.NDArray[np.uint8]],
+    minutes: Rows,
+) -> Buckets:
+    """As `buckets_of_readings` where all readings are still there, else of rows of minutes.
+
+    `minutes` are those that begin in the range; each goes whole into the bucket in which it begins.
+    """
+    times_us, values, flags = readings
+    behind_us = end_us - end_us % MINUTE_US
+    usable = np.isfinite(values) & ~np.isin(flags, list(LEFT_OUT))
+    there = usable & (times_us >= whole(start_us, MINUTE_US)) & (times_us < behind_us)
+    if int(there.sum()) >= int(minutes["count"][minutes["slot"] < behind_us].sum()):
+        return buckets_of_readings(start_us, end_us, count, times_us, values, flags)
+    return buckets_of_rows(even_grid(start_us, end_us, count), minutes)
+
+
+# Rows of slots, as they are held of one series.
 ROW = np.dtype([("slot", "i8"), ("low", "f8"), ("high", "f8"), ("total", "f8"), ("count", "i8")])
+Rows = npt.NDArray[np.void]
 
 
-def quarter_hour_rows(times_us: IntArray, values: FloatArray) -> npt.NDArray[np.void]:
+def quarter_hour_rows(times_us: IntArray, values: FloatArray) -> Rows:
     """Finite values of one series, in order of time, as rows of `ROW`, one a quarter hour that holds any."""
     slots = times_us - times_us % SLOT_US
     heads = np.flatnonzero(np.diff(slots, prepend=-1))
@@ -119,23 +189,38 @@ def quarter_hour_rows(times_us: IntArray, values: FloatArray) -> npt.NDArray[np.
     return rows
 
 
-def series_buckets(rows: npt.NDArray[np.void] | None, start_us: int, end_us: int, count: int) -> Buckets:
+def series_buckets(rows: Rows | None, start_us: int, end_us: int, count: int) -> Buckets:
     """Divide rows of `ROW` of one series, in order of time, over at most `count` buckets of whole slots.
 
     A slot may have several rows, one behind the other; None is for no row at all.
     """
     grid = rollup_grid(start_us, end_us, count)
     rows = np.empty(0, ROW) if rows is None else rows
-    rows = rows[np.searchsorted(rows["slot"], grid[0]) : np.searchsorted(rows["slot"], end_us)]
-    return buckets_of_rollups(grid, rows["slot"], rows["low"], rows["high"], rows["total"], rows["count"])
+    rows = rows[np.searchsorted(rows["slot"], grid[0]) : np.searchsorted(rows["slot"], whole(end_us))]
+    return buckets_of_rows(grid, rows)
 
 
-def rollup_grid(start_us: int, end_us: int, count: int) -> tuple[int, int, int]:
+def whole(end_us: int, width_us: int = SLOT_US) -> int:
+    """The first boundary of slots that is no earlier."""
+    return -(-end_us // width_us) * width_us
+
+
+def even_grid(start_us: int, end_us: int, count: int) -> tuple[int, int, int]:
+    """First start, width and number of `count` buckets of one width that cover a range."""
+    return start_us, max(1, -(-(end_us - start_us) // count)), count
+
+
+def rollup_grid(start_us: int, end_us: int, count: int, slot_us: int = SLOT_US) -> tuple[int, int, int]:
     """First start, width and number of buckets of whole slots, at most `count`, that cover a range."""
-    first_us = slot_of(start_us)
-    slots = -(-(end_us - first_us) // SLOT_US)
-    width_us = SLOT_US * max(1, -(-slots // count))
+    first_us = start_us - start_us % slot_us
+    slots = -(-(end_us - first_us) // slot_us)
+    width_us = slot_us * max(1, -(-slots // count))
     return first_us, width_us, -(-(end_us - first_us) // width_us)
+
+
+def buckets_of_rows(grid: tuple[int, int, int], rows: Rows) -> Buckets:
+    """Divide rows of `ROW` of one series over the buckets of a grid."""
+    return buckets_of_rollups(grid, *(rows[name] for name in ("slot", "low", "high", "total", "count")))
 
 
 def buckets_of_rollups(
@@ -146,24 +231,11 @@ def buckets_of_rollups(
     total: FloatArray,
     counts: IntArray,
 ) -> Buckets:
-    """Divide rollups of one series over the buckets of a `rollup_grid`."""
+    """Divide what is in order of time over buckets: where each slot begins says into which it goes."""
     first_us, width_us, number = grid
-    starts_us = first_us + width_us * np.arange(number, dtype=np.int64)
-    return _reduce(starts_us, (slots_us - first_us) // width_us, low, total, high, counts)
-
-
-def _reduce(
-    starts_us: IntArray,
-    places: IntArray,
-    low: FloatArray,
-    total: FloatArray,
-    high: FloatArray,
-    counts: IntArray,
-) -> Buckets:
-    """Reduce rows, which come in the order of their places, to one per bucket."""
-    shape = len(starts_us)
-    lows, means, highs = (np.full(shape, np.nan) for _ in range(3))
-    numbers = np.zeros(shape, np.int64)
+    places = (slots_us - first_us) // width_us
+    lows, means, highs = (np.full(number, np.nan) for _ in range(3))
+    numbers = np.zeros(number, np.int64)
     if len(places):
         heads = np.flatnonzero(np.diff(places, prepend=places[0] - 1))
         filled = places[heads]
@@ -171,4 +243,4 @@ def _reduce(
         lows[filled] = np.minimum.reduceat(low, heads)
         highs[filled] = np.maximum.reduceat(high, heads)
         means[filled] = np.add.reduceat(total, heads) / numbers[filled]
-    return Buckets(starts_us, lows, means, highs, numbers)
+    return Buckets(first_us + width_us * np.arange(number, dtype=np.int64), lows, means, highs, numbers)

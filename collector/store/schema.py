@@ -191,6 +191,21 @@ ALTER TABLE commits ADD COLUMN tick_lag_us INTEGER;
 -- readings, without which a replay would take one for earlier that came late; NULL: it had not
 """
 
+_MINUTES = """
+CREATE TABLE minutes(
+    series INTEGER NOT NULL, minute INTEGER NOT NULL, -- since 1970
+    low REAL NOT NULL, high REAL, -- NULL: as low
+    total REAL, -- NULL: count times low, or where high is another value, the sum is no number
+    count INTEGER NOT NULL,
+    PRIMARY KEY(series, minute)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE upkeep( -- how far it has come: see collector/store/progress.py
+    what TEXT PRIMARY KEY, value INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+INSERT INTO upkeep SELECT 'quarters_to_us', max(slot_us) + 900000000 FROM rollups HAVING count(*) > 0;
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -199,6 +214,7 @@ MIGRATIONS: tuple[str, ...] = (
     _TELLING,
     _DETOURS,
     _TICKS,
+    _MINUTES,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

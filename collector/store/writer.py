@@ -6,24 +6,26 @@ and tested by killing the process in the middle of it.
 
 from __future__ import annotations
 
-import fcntl
+import sqlite3
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from typing import TypeAlias
 
 import orjson
 
 from collector.configuration import SeriesConfiguration
-from collector.errors import ConfigError, StoreError
-from collector.store import rollups
+from collector.errors import ConfigError
 from collector.store.commit import Arrival, Commit, Committed, Row
-from collector.store.connection import connect, transaction
+from collector.store.connection import claimed, connect, transaction
 from collector.store.happenings import (
     insert_alarms,
     insert_messages,
     record_planned_work,
     upsert_incident,
 )
+from collector.store.progress import Progress
 from collector.store.requests import insert_requests, record_answers
 from collector.store.schema import migrate
 from collector.store.tellings import record_telling, withdraw_messages
@@ -35,6 +37,9 @@ SAMPLE_BYTES = 4096
 # Only a taken key is let pass here; a broken constraint of any other kind still fails the commit.
 _INSERT = "INSERT INTO readings VALUES(?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"
 _NOTE = "INSERT OR REPLACE INTO meta VALUES(?, ?)"
+
+# (series id, observed_us, value, flag + 16 * mark, delay_ms, commit number), as in table readings.
+_StoredRow: TypeAlias = tuple[int, int, float, int, int, int]
 
 
 class Store:
@@ -63,28 +68,13 @@ class Store:
         self.path = Path(path)
         self._lock = threading.Lock()
         self._ids: tuple[int, ...] = ()
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            # A record lock, not flock: a child forked for delivery must not keep it after a kill.
-            self._claim = self.path.with_name(self.path.name + ".lock").open("wb")
-        except OSError as error:
-            raise StoreError(f"the folder of {self.path} cannot be written: {error}") from error
-        try:
-            try:
-                fcntl.lockf(self._claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except OSError as error:
-                raise StoreError(
-                    f"{self.path} is in use by another Brinebell; stop that one first"
-                ) from error
+        with ExitStack() as stack:
+            stack.enter_context(claimed(self.path))
             self._connection = connect(self.path, synchronous=synchronous, busy_timeout_s=busy_timeout_s)
-            try:
-                migrate(self._connection)
-            except BaseException:
-                self._connection.close()
-                raise
-        except BaseException:
-            self._claim.close()
-            raise
+            stack.callback(self._connection.close)
+            migrate(self._connection)
+            self._progress = Progress(self._connection)
+            self._open = stack.pop_all()
 
     def __enter__(self) -> Store:
         return self
@@ -94,8 +84,7 @@ class Store:
 
     def close(self) -> None:
         """Fold the log into the file, close it and let others write."""
-        self._connection.close()
-        self._claim.close()
+        self._open.close()
 
     def register(self, series: Sequence[SeriesConfiguration]) -> tuple[int, ...]:
         """Make the configured series known; their index here is the series index of rows from now on.
@@ -143,7 +132,7 @@ class Store:
         """
         lag_us = None if batch.engine_us is None else batch.committed_us - batch.engine_us
         tick_lag_us = None if batch.ticked_us is None else batch.committed_us - batch.ticked_us
-        with transaction(self._connection, self._lock):
+        with self.transaction():
             # SQLite numbers it: one more than the last commit that is in the file.
             number = self._connection.execute(
                 "INSERT INTO commits(committed_us, engine_lag_us, tick_lag_us) VALUES(?, ?, ?)",
@@ -172,6 +161,32 @@ class Store:
             if batch.notes:
                 self._connection.executemany(_NOTE, batch.notes.items())
         return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)
+
+    @contextmanager
+    def transaction(self) -> Iterator[Progress]:
+        """Write what no commit carries, all of it or nothing, and how far the upkeep has come with it."""
+        try:
+            with transaction(self._connection, self._lock):
+                yield self._progress
+        except BaseException:
+            with self._lock:
+                self._progress.reload()
+            raise
+
+    @property
+    def rolled_up_to_us(self) -> int:
+        """The instant up to which every reading is in its rollups."""
+        return self._progress.all_rolled_up_to_us
+
+    @property
+    def readings_from_us(self) -> int:
+        """Of what was observed before it, readings may have been let go; 0 while none were."""
+        return self._progress.readings_from_us
+
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """For the upkeep of the store, within `transaction`."""
+        return self._connection
 
     def arrivals(self) -> tuple[Arrival, ...]:
         """The times given to payloads without one, for messages not known to be acknowledged."""
@@ -237,20 +252,20 @@ class Store:
         inserted = self._connection.total_changes - before
         if inserted == len(rows):
             packed = [(ids[row[0]], row[1], row[6]) for row in rows if row[6]]
-            rollups.merge(self._connection, stored)
             conflicts = 0
         else:
             packed, conflicts = self._tell_duplicates_apart(rows, stored, number)
         if packed:
             self._connection.executemany("INSERT OR REPLACE INTO tests VALUES(?, ?, ?)", packed)
+        if inserted:
+            self._progress.roll_anew([row[:2] for row in stored])
         return inserted, conflicts
 
     def _tell_duplicates_apart(
-        self, rows: Sequence[Row], stored: Sequence[rollups.StoredRow], number: int
+        self, rows: Sequence[Row], stored: Sequence[_StoredRow], number: int
     ) -> tuple[list[tuple[int, int, int]], int]:
         """Do what `_insert_readings` does when some keys were taken, before or within the batch."""
         packed: list[tuple[int, int, int]] = []
-        slots: set[rollups.Slot] = set()
         seen: set[tuple[int, int]] = set()
         conflicts = 0
         for row, (series, observed_us, value, _, delay_ms, _) in zip(rows, stored, strict=True):
@@ -260,7 +275,6 @@ class Store:
             ).fetchone()
             if commit_no == number and key not in seen:
                 seen.add(key)
-                slots.add((series, rollups.slot_of(observed_us)))
                 if row[6]:
                     packed.append((series, observed_us, row[6]))
             elif first != (value if value == value else None):  # NaN is stored as NULL
@@ -269,7 +283,6 @@ class Store:
                     " VALUES(?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
                     (series, observed_us, value, observed_us + 1000 * delay_ms, row[7][:SAMPLE_BYTES]),
                 ).rowcount
-        rollups.recompute(self._connection, slots)
         return packed, conflicts
 
     def _revise(self, revised: Sequence[FlagRevised]) -> None:
@@ -282,7 +295,7 @@ class Store:
             "INSERT OR REPLACE INTO tests VALUES(?, ?, ?)",
             [(*key, int(one.tests)) for one, key in zip(revised, keys, strict=True)],
         )
-        rollups.recompute(self._connection, {(series, rollups.slot_of(at_us)) for series, at_us in keys})
+        self._progress.roll_anew(keys)
 
     def _insert_states(self, batch: Commit, number: int) -> None:
         """Rejections, arrivals and boards: what is known of sources beside their readings."""

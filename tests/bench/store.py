@@ -1,5 +1,9 @@
 """What the store costs over a bare insert loop, in one run: rows a second, bytes a reading, a week read.
 
+Bytes are counted twice: those that a reading takes in the file, and those that are written for it by and by,
+log and checkpoints included, which is what wears an SD card (`wchar` of /proc/self/io: pages as SQLite hands
+them over; what a card writes for a page is its own secret). The latter depends on the commit interval.
+
 python tests/bench/store.py [--rows 120000] [--runs 5] [--sync FULL] [--folder FOLDER]
 
 FOLDER must lie on the disk to be measured (default: a temporary folder). The bare loop is BEGIN,
@@ -15,17 +19,23 @@ import sqlite3
 import statistics
 import tempfile
 import time
+from itertools import groupby
 from pathlib import Path
 
 import numpy as np
 
 from collector.configuration import SeriesConfiguration
-from collector.store import Commit, Row, Store, StoreReader
+from collector.store import Commit, Row, Store, StoreReader, Upkeep
 
 SERIES = tuple(SeriesConfiguration("reef", f"probe_{n}", "temperature") for n in range(6))
 START_US = 1_764_000_000_000_000
 STEP_US = 10_000_000
 WEEK = 6 * 7 * 8640
+BARE_TABLE = (
+    "CREATE TABLE readings(series INTEGER NOT NULL, observed_us INTEGER NOT NULL, value REAL,"
+    " flag INTEGER NOT NULL, delay_ms INTEGER NOT NULL, commit_no INTEGER NOT NULL,"
+    " PRIMARY KEY(series, observed_us)) STRICT, WITHOUT ROWID"
+)
 
 
 def make_rows(count: int) -> list[Row]:
@@ -50,11 +60,7 @@ def bare_loop(path: Path, rows: list[Row], batch: int, sync: str) -> float:
     connection = sqlite3.connect(path, isolation_level=None)
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute(f"PRAGMA synchronous = {sync}")
-    connection.execute(
-        "CREATE TABLE readings(series INTEGER NOT NULL, observed_us INTEGER NOT NULL, value REAL,"
-        " flag INTEGER NOT NULL, delay_ms INTEGER NOT NULL, commit_no INTEGER NOT NULL,"
-        " PRIMARY KEY(series, observed_us)) STRICT, WITHOUT ROWID"
-    )
+    connection.execute(BARE_TABLE)
     blocks = [
         [(s + 1, t, v, f, d, k // batch + 1) for s, t, v, f, _, d, _, _ in rows[k : k + batch]]
         for k in range(0, len(rows), batch)
@@ -113,10 +119,60 @@ def main() -> None:
             path = Path(folder, f"week{batch}")
             used = week if batch == 6 else week[: WEEK // 4]
             store_loop(path, used, batch, "OFF")
+            with Store(path, synchronous="OFF") as store:
+                Upkeep(store).catch_up(used[-1][1] + 3600 * 1_000_000)
             size = path.stat().st_size / len(used)
             print(f"size at {name} a commit: {size:.1f} bytes a reading, all tables")
             read_tables(path, len(used))
+        write_bytes(folder)
         read_week(Path(folder, "week6"), options.runs)
+
+
+def write_bytes(folder: str) -> None:
+    """Six hours of six series, each ten seconds a reading at its own moment, by the commit interval."""
+    rows = sorted(
+        (
+            (k % 6, START_US + k * STEP_US // 6, 25 + k % 97 / 1000, 1, 0, 60, 0, b"")
+            for k in range(6 * 6 * 360)
+        ),
+        key=lambda one: one[1],
+    )
+    for interval_s in (0, 1, 5, 10, 30, 60):
+        width_us = max(1, interval_s * 1_000_000)
+        groups = [list(group) for _, group in groupby(rows, key=lambda one: one[1] // width_us)]
+        path = Path(folder, f"written{interval_s}")
+        before = written()
+        with Store(path) as store:
+            store.register(SERIES)
+            upkeep, quarter = Upkeep(store), 0
+            for group in groups:
+                store.commit(Commit(group[-1][1], group[-1][1], rows=group))
+                if group[-1][1] // 900_000_000 != quarter:
+                    quarter = group[-1][1] // 900_000_000
+                    upkeep.catch_up(group[-1][1])
+        ours = written() - before
+        before = written()
+        connection = sqlite3.connect(Path(folder, f"bare{interval_s}"), isolation_level=None)
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute(BARE_TABLE)
+        for group in groups:
+            connection.execute("BEGIN")
+            connection.executemany(
+                "INSERT INTO readings VALUES(?, ?, ?, ?, ?, 0)",
+                [(s + 1, t, v, f, d) for s, t, v, f, _, d, _, _ in group],
+            )
+            connection.execute("COMMIT")
+        connection.close()
+        bare = written() - before
+        print(
+            f"commit interval {interval_s:2} s: {ours / len(rows):8,.0f} bytes written a reading, "
+            f"{4 * ours / 1e6:7,.0f} MB a day; bare table {bare / len(rows):8,.0f}, ratio {ours / bare:.2f}"
+        )
+
+
+def written() -> int:
+    """Bytes that this process has handed to the kernel for files."""
+    return int(Path("/proc/self/io").read_text().split("wchar: ")[1].split()[0])
 
 
 def read_tables(path: Path, count: int) -> None:

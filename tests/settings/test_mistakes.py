@@ -63,6 +63,8 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         ("service.commit_interval", "soon", "service.commit_interval", '"soon"'),
         ("service.commit_interval", "2 min", "service.commit_interval", "at most 60 s"),
         ("service.commit_interval", "-1 s", "service.commit_interval", '"-1 s"'),
+        ("service.keep_readings", "29 days", "service.keep_readings", "30 days at least"),
+        ("service.keep_readings", "always", "service.keep_readings", '"forever"'),
         ("service.outage_after", "5 s", "service.outage_after", "at least 10 s"),
         ("works", [{**WORK, "repeats": ""}], "works[0].repeats", "a rule of RFC 5545 is needed"),
         ("mqtt.outage_after", "soon", "mqtt.outage_after", '"soon"'),

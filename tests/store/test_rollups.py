@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, product
 from math import isnan
 from pathlib import Path
 
@@ -16,10 +16,20 @@ from hypothesis import strategies as st
 
 from collector.store import SLOT_US, Commit, Row, Store, StoreReader
 from rules import Flag, FlagRevised
-from tests.store.commits import SERIES, START_US, assert_rollups_match_readings, of, query, row
+from tests.store.commits import (
+    SECOND,
+    SERIES,
+    START_US,
+    assert_rollups_match_readings,
+    of,
+    query,
+    roll_up,
+    row,
+)
 
 SLOT = SLOT_US // 1_000_000
 DAY = 86_400
+MINUTE_US = 60 * SECOND
 
 # A small grid of keys, so that duplicates, conflicts and late readings are common, and values whose
 # sums are not exact.
@@ -36,6 +46,7 @@ rows = st.builds(
 commits = st.tuples(
     st.lists(rows, max_size=12),
     st.lists(st.tuples(st.integers(0, 30), st.sampled_from([Flag.SUSPECT, Flag.FAIL])), max_size=2),
+    st.none() | st.sampled_from([0, SLOT, 2 * SLOT, 6 * SLOT]),
 )
 
 
@@ -66,14 +77,14 @@ class Model:
 @settings(max_examples=80, deadline=None)
 @given(st.lists(commits, min_size=1, max_size=6))
 def test_any_sequence_of_commits_keeps_rollups_in_step(
-    plan: Sequence[tuple[list[Row], list[tuple[int, Flag]]]],
+    plan: Sequence[tuple[list[Row], list[tuple[int, Flag]], int | None]],
 ) -> None:
     model = Model()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "store.sqlite")
         with Store(path, synchronous="OFF") as store:
             store.register(SERIES)
-            for block, verdicts in plan:
+            for block, verdicts, rolled_s in plan:
                 known = sorted({*model.readings, *((one[0] + 1, one[1]) for one in block)})
                 revised = [
                     FlagRevised(
@@ -84,6 +95,8 @@ def test_any_sequence_of_commits_keeps_rollups_in_step(
                 ]
                 batch = replace(of(*block), revised=revised)
                 assert store.commit(batch)[1:] == model.commit(batch)
+                if rolled_s is not None:
+                    roll_up(store, rolled_s)
                 assert_rollups_match_readings(path)
         stored = query(path, "SELECT series, observed_us, value, flag_mark & 15 FROM readings")
         assert {(series, at): (value, flag) for series, at, value, flag in stored} == model.readings
@@ -94,7 +107,9 @@ def test_sum_that_is_no_number_does_not_stop_the_store(store: Store, reader: Sto
     huge = 1.7e308
     for at, value in enumerate((huge, huge, -huge, 1.0)):
         assert store.commit(of(row(0, at, value))).inserted == 1
+    roll_up(store, 2 * DAY)
     store.commit(of(row(0, 0, huge), row(0, 5, 1.0)))
+    assert reader.buckets(1, START_US, START_US + 3 * DAY * 1_000_000, 2000).counts.sum() == 5
     buckets = reader.buckets(1, START_US, START_US + 3 * DAY * 1_000_000, 4)
     assert buckets.counts[0] == 5
     assert buckets.high[0] == huge
@@ -109,6 +124,7 @@ def test_reading_belongs_to_the_quarter_hour_that_begins_with_it(
 ) -> None:
     start_us = START_US // SLOT_US * SLOT_US
     store.commit(of(row(0, (start_us - START_US) / 1e6 + at, 25.0)))
+    roll_up(store, DAY)
     assert query(path, "SELECT slot_us FROM rollups") == [(start_us + slot * SLOT_US,)]
 
 
@@ -132,12 +148,12 @@ def usable(stored: Sequence[Row]) -> tuple[np.ndarray, np.ndarray]:
 
 
 def assert_buckets_equal_numpy(
-    reader: StoreReader, stored: Sequence[Row], start: int, end: int, count: int
+    reader: StoreReader, stored: Sequence[Row], start: int, end: int, count: int, slot_us: int = SLOT_US
 ) -> int:
     """Each bucket against a mask of its own over all readings; returns how many buckets there are."""
     times, numbers = usable(stored)
     found = reader.buckets(1, start, end, count)
-    limit = end if end - start <= 2 * DAY * 1_000_000 else -(-end // SLOT_US) * SLOT_US
+    limit = end if end - start <= 2 * DAY * 1_000_000 else -(-end // slot_us) * slot_us
     edges = [*found.starts_us.tolist(), limit]
     assert len(set(np.diff(edges[:-1]).tolist())) <= 1
     for place, (begin, behind) in enumerate(pairwise(edges)):
@@ -164,19 +180,33 @@ def test_buckets_up_to_two_days_equal_numpy_on_the_readings(
     assert number == count
 
 
-@pytest.mark.parametrize("count", [1, 7, 150, 5000])
-@pytest.mark.parametrize("span", [2 * DAY + 1, 3 * DAY, 30 * DAY])
+@pytest.mark.parametrize("rolled", [0, 12 * DAY, 40 * DAY])
 def test_buckets_of_longer_ranges_equal_numpy_on_whole_quarter_hours(
-    store: Store, reader: StoreReader, span: int, count: int
+    store: Store, reader: StoreReader, rolled: int
 ) -> None:
+    """Rolled up not at all, in part, or all of it: the answer is the same."""
     stored = noise(3000, 900)
     store.commit(of(*stored))
-    start = START_US + 1234
-    number = assert_buckets_equal_numpy(reader, stored, start, start + span * 1_000_000, count)
-    assert number <= count
-    starts = reader.buckets(1, start, start + span * 1_000_000, count).starts_us
-    assert (starts % SLOT_US == 0).all()
-    assert starts[0] <= start < starts[0] + SLOT_US
+    roll_up(store, rolled)
+    for span, count in product([4 * DAY, 5.3 * DAY, 30 * DAY], [1, 7, 150, 500]):
+        start, end = START_US + 1234, START_US + 1234 + round(span * SECOND)
+        assert assert_buckets_equal_numpy(reader, stored, start, end, count) <= count
+        starts = reader.buckets(1, start, end, count).starts_us
+        assert (starts % SLOT_US == 0).all()
+        assert starts[0] <= start < starts[0] + SLOT_US
+
+
+@pytest.mark.parametrize("rolled", [2 * DAY, 40 * DAY])
+def test_finer_buckets_of_longer_ranges_are_whole_minutes(
+    store: Store, reader: StoreReader, rolled: int
+) -> None:
+    stored = noise(6000, 40)
+    store.commit(of(*stored))
+    roll_up(store, rolled)
+    start, end = START_US + 1234, START_US + round(2.5 * DAY * SECOND)
+    number = assert_buckets_equal_numpy(reader, stored, start, end, 1000, MINUTE_US)
+    assert number == 900
+    assert (reader.buckets(1, start, end, 1000).starts_us % MINUTE_US == 0).all()
 
 
 def test_buckets_of_an_empty_store_are_empty(reader: StoreReader) -> None:

@@ -36,6 +36,7 @@ from tests.store.commits import (
     assert_rollups_match_readings,
     of,
     query,
+    roll_up,
     row,
 )
 
@@ -128,6 +129,7 @@ def test_only_readings_that_did_not_pass_have_test_flags(store: Store, reader: S
 
 def test_revised_flag_leaves_the_rollup(store: Store, reader: StoreReader, path: Path) -> None:
     store.commit(of(row(0, 0, 25.0), row(0, 10, 99.0, mark=Mark.LATE), row(0, 20, 25.2)))
+    roll_up(store, 3600)
     revised = FlagRevised(0, START_US + 10 * SECOND, int(Flag.FAIL), 0x400)
     store.commit(replace(of(row(0, 30, 25.1)), revised=[revised]))
     assert reader.readings(1, 0, 2**62).flags.tolist() == [1, 4, 1, 1]

@@ -1,0 +1,229 @@
+"""The upkeep of a running store: rolls up what is a quarter of an hour old, and lets old readings go.
+
+It takes turns with the loop of the service, in small steps, each one transaction: a kill at any instant
+leaves the store as it was before a step or behind it. A store of an older version, or one into which history
+was imported, is behind, and catches up by the same steps.
+
+Readings go only where somebody asked for it (`service.keep_readings`), and slowly: an hour of them a minute
+at most, and none in the first hour of the service, so that a clock that stands wrong costs little.
+What lies within a day of an incident of the same tank stays, and so does what a mirror has not sent. Minutes,
+quarter hours, alarms and incidents stay for ever.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable, Iterable, Iterator
+
+from collector.errors import StoreError
+from collector.store.progress import Progress
+from collector.store.rollups import GRIDS, SLOT_US, Grid, slot_of
+from collector.store.writer import Store
+from rules import HOUR_US
+
+_LOG = logging.getLogger(__name__)
+
+DAY_US = 24 * HOUR_US
+# Kept on both sides of an incident: as much as its page draws at most, and what led to it.
+NEAR_US = DAY_US
+# A step that takes longer than this is made smaller, for the loop waits for it.
+_STEP_S = 0.05
+# Of all time the upkeep takes one part in so many while it is behind.
+_SHARE = 5
+_LOOK_S = 1.0
+_LET_GO_EVERY_S = 60.0
+_FIRST_LET_GO_S = 3600.0
+_LET_GO_US = HOUR_US
+# Commits outlive their readings by so much: by their own clock, which may have been wrong for days.
+_COMMITS_LATER_US = 30 * DAY_US
+_MOST_COMMITS = 20_000
+_NEVER_US = 2**63 - 1
+_OF_STRETCH = "series = ? AND observed_us >= ? AND observed_us < ?"
+# What names a commit beside readings and asks for its instant.
+_REFERRING = (("boards", "commit_no"), ("planned_work", "commit_no"), ("planned_work", "withdrawn_no"))
+
+
+class Upkeep:
+    """Keeps rollups up and the readings within their time.
+
+    Parameters
+    ----------
+    store
+        Whose.
+    keep_us
+        How long readings are kept; None for ever.
+    sent_to
+        The commit up to which a mirror has sent all readings; None where there is no mirror.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        keep_us: int | None = None,
+        *,
+        sent_to: Callable[[], int | None] = lambda: None,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._store, self._keep_us, self._sent_to, self._monotonic = store, keep_us, sent_to, monotonic
+        self._next_s = 0.0
+        self._let_go_at_s = monotonic() + _FIRST_LET_GO_S
+        self._span_us = SLOT_US
+        # How much is still to be rolled up; where that is much, how much it was, and was told last.
+        self._behind_us = self._whole_us = self._told_us = 0
+        self._is_refused = False
+
+    def turn(self, now_us: int) -> None:
+        """Take a step if one is due."""
+        begun_s = self._monotonic()
+        if begun_s < self._next_s:
+            return
+        self._next_s = begun_s + _LOOK_S
+        try:
+            if self.roll_up(now_us, self._span_us):
+                self._adapt(begun_s)
+            elif self._keep_us is not None and begun_s >= self._let_go_at_s:
+                self._let_go_at_s = begun_s + _LET_GO_EVERY_S
+                self.let_go(now_us - self._keep_us, _LET_GO_US)
+        except StoreError as error:
+            # The loop tells what a store that refuses means; nothing is lost by waiting.
+            if not self._is_refused:
+                _LOG.warning("the upkeep of the store waits: %s", error)
+            self._is_refused = True
+        else:
+            self._is_refused = False
+
+    def roll_up(self, now_us: int, span_us: int) -> bool:
+        """Roll up a span of what is old enough in the grid that is behind most; whether there was any."""
+        end_us = slot_of(now_us - SLOT_US)
+        if self._store.rolled_up_to_us >= end_us:
+            return False
+        with self._store.transaction() as progress:
+            behind = [(from_us, grid) for grid in GRIDS if (from_us := _next_us(progress, grid)) < end_us]
+            if not behind:
+                return False
+            from_us, grid = min(behind, key=lambda one: one[0])
+            progress.roll_up(grid, from_us, min(from_us + span_us, end_us))
+            self._behind_us = max(0, end_us - from_us - span_us)
+        return True
+
+    def catch_up(self, now_us: int, tell: Callable[[int], object] = lambda _: None) -> None:
+        """Roll up all that is old enough; `tell` is called with how much is still to do, microseconds."""
+        while self.roll_up(now_us, DAY_US):
+            tell(self._behind_us)
+
+    def let_go(self, before_us: int, span_us: int) -> int | None:
+        """Let go of readings before an instant, of the oldest of them a span.
+
+        Returns
+        -------
+        int or None
+            How many went, 0 where all of the span must stay; None if there is nothing before the instant that
+            may go yet.
+        """
+        store = self._store
+        with store.transaction() as progress:
+            first_us = progress.next_reading_us(progress.readings_from_us)
+            if first_us is None:
+                return None
+            to_us = min(slot_of(before_us), progress.all_rolled_up_to_us, first_us + span_us)
+            to_us = self._up_to_what_is_sent(first_us, to_us)
+            if to_us <= first_us:
+                return None
+            count = 0
+            for series, tank in store.connection.execute("SELECT id, tank FROM series").fetchall():
+                for stretch in _between(self._incidents(tank, first_us, to_us), first_us, to_us):
+                    store.connection.execute(f"DELETE FROM tests WHERE {_OF_STRETCH}", (series, *stretch))  # noqa: S608
+                    count += store.connection.execute(
+                        f"DELETE FROM readings WHERE {_OF_STRETCH}",  # noqa: S608 (a constant)
+                        (series, *stretch),
+                    ).rowcount
+            progress.let_go(to_us, self._let_commits_go(progress.commits_from, to_us - _COMMITS_LATER_US))
+        return count
+
+    def _up_to_what_is_sent(self, from_us: int, to_us: int) -> int:
+        sent_to = self._sent_to()
+        if sent_to is None:
+            return to_us
+        for (series,) in self._store.connection.execute("SELECT id FROM series").fetchall():
+            (unsent_us,) = self._store.connection.execute(
+                "SELECT min(observed_us) FROM readings WHERE series = ? AND observed_us >= ?"
+                " AND observed_us < ? AND commit_no > ?",
+                (series, from_us, to_us, sent_to),
+            ).fetchone()
+            if unsent_us is not None:
+                to_us = min(to_us, slot_of(unsent_us))
+        return to_us
+
+    def _incidents(self, tank: str, from_us: int, to_us: int) -> list[tuple[int, int]]:
+        """When a tank had an incident, with what is near, as far as it touches a stretch."""
+        return self._store.connection.execute(
+            "SELECT first_evidence_us - :near, ifnull(ended_at_us, :to) + :near FROM incidents"
+            " WHERE tank = :tank AND first_evidence_us - :near < :to"
+            " AND ifnull(ended_at_us, :to) + :near > :from",
+            {"tank": tank, "from": from_us, "to": to_us, "near": NEAR_US},
+        ).fetchall()
+
+    def _let_commits_go(self, begin: int, before_us: int) -> int:
+        """Let go of commits before an instant of which nothing is left; return where the rest begins."""
+        connection = self._store.connection
+        found = connection.execute(
+            "SELECT no, committed_us FROM commits WHERE no >= ? ORDER BY no LIMIT ?", (begin, _MOST_COMMITS)
+        ).fetchall()
+        old = [one for one in found if one[1] < before_us]
+        if not old:
+            return begin
+        end = int(old[-1][0]) + 1
+        around = min(at for _, at in old) - _COMMITS_LATER_US, max(at for _, at in old) + _COMMITS_LATER_US
+        needed: set[tuple[int]] = set()
+        for (series,) in connection.execute("SELECT id FROM series").fetchall():
+            needed.update(
+                connection.execute(
+                    f"SELECT DISTINCT commit_no FROM readings WHERE {_OF_STRETCH}",  # noqa: S608
+                    (series, *around),
+                )
+            )
+        for table, column in _REFERRING:
+            needed.update(
+                connection.execute(
+                    f"SELECT {column} FROM {table} WHERE {column} >= ? AND {column} < ?",  # noqa: S608
+                    (begin, end),
+                )
+            )
+        connection.executemany("DELETE FROM commits WHERE no = ?", {(number,) for number, _ in old} - needed)
+        return end
+
+    def _adapt(self, begun_s: float) -> None:
+        """Choose when the next step comes and how large it is; say how far a long way has come."""
+        taken_s = self._monotonic() - begun_s
+        self._next_s = begun_s + min(_LOOK_S, _SHARE * taken_s)
+        if self._behind_us == 0:
+            if self._whole_us:
+                _LOG.info("the rollups of the store are up to date")
+            self._span_us, self._whole_us = SLOT_US, 0
+            return
+        self._span_us = max(SLOT_US, self._span_us // 2) if taken_s > _STEP_S else 2 * self._span_us
+        if not self._whole_us and self._behind_us > DAY_US:
+            self._whole_us = self._told_us = self._behind_us
+            days = self._whole_us // DAY_US
+            _LOG.info("rollups of %d days are made in the background, for charts of long spans", days)
+        elif self._whole_us and self._told_us - self._behind_us > self._whole_us // 10:
+            self._told_us = self._behind_us
+            _LOG.info("rollups: %d %% done", 100 - 100 * self._behind_us // self._whole_us)
+
+
+def _next_us(progress: Progress, grid: Grid) -> int:
+    """Where a grid goes on; never where there is nothing more to roll up."""
+    found = progress.next_reading_us(progress.rolled_up_to_us(grid))
+    return _NEVER_US if found is None else found
+
+
+def _between(taken: Iterable[tuple[int, int]], from_us: int, to_us: int) -> Iterator[tuple[int, int]]:
+    """What of a stretch no interval covers."""
+    for begin_us, end_us in sorted(taken):
+        if begin_us > from_us:
+            yield from_us, min(begin_us, to_us)
+        from_us = max(from_us, end_us)
+        if from_us >= to_us:
+            return
+    yield from_us, to_us
