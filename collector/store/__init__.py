@@ -1,7 +1,8 @@
 """The store: one SQLite file that holds every reading, alarm, incident and message.
 
 One `Store` writes, one transaction a commit; `StoreReader` reads as numpy columns and frozen values;
-`Outbox` is the delivery worker's side, `RequestBox` that of who asks the service for something.
+`Outbox` is the delivery worker's side, `MirrorCursor` that of the time-series database's worker, `RequestBox`
+that of who asks the service for something.
 """
 
 from collector.messages import Message, NewMessage, Outcome, Try
@@ -22,6 +23,14 @@ from collector.store.history import (
     IncidentHistory,
     RejectedSource,
 )
+from collector.store.mirroring import (
+    Batch,
+    MirrorCursor,
+    MirrorState,
+    RefusedPoints,
+    SeriesTags,
+    unmirrored_from_us,
+)
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
@@ -38,6 +47,7 @@ __all__ = [
     "SLOT_US",
     "Arrival",
     "BaselineVersion",
+    "Batch",
     "BoardState",
     "Buckets",
     "Commit",
@@ -49,15 +59,19 @@ __all__ = [
     "IncidentRecord",
     "LatestReading",
     "Message",
+    "MirrorCursor",
+    "MirrorState",
     "NewMessage",
     "Outbox",
     "Outcome",
     "Readings",
     "RecordedBlock",
+    "RefusedPoints",
     "RejectedSource",
     "Rejection",
     "RequestBox",
     "Row",
+    "SeriesTags",
     "Store",
     "StoreReader",
     "StoredSeries",
@@ -65,4 +79,5 @@ __all__ = [
     "buckets_of_readings",
     "quarter_hour_rows",
     "series_buckets",
+    "unmirrored_from_us",
 ]
