@@ -43,13 +43,17 @@ from collector.learning import (
 )
 from collector.links import LINK_KEY, Links, link_key
 from collector.liveness import SignOfLife, Systemd, WebSign
+from collector.mirror import start_mirror
 from collector.mqtt import Session
 from collector.notices import (
     BROKER_NOTE,
+    DATABASE_AWAY_NOTE,
+    DATABASE_REFUSES_NOTE,
     OUTAGE_NOTE,
     WORK_NOTE,
     BrokerAway,
     ChannelReports,
+    MirrorBehind,
     Notices,
     Outage,
     WorkOver,
@@ -132,6 +136,7 @@ class Service:
         delivery = stack.enter_context(
             DeliveryWorker(configuration, outbox, clock=clock, report=reports, picture=pictures)
         )
+        self._mirror = start_mirror(configuration, clock, stack)
         unstored = UnstoredMessages()
         ringing = stack.enter_context(DeliveryWorker(configuration, unstored, clock=clock))
         router = Router(configuration, converter)
@@ -315,10 +320,18 @@ class Service:
                     lambda: self._plan.works,
                     lambda: self._suppressed,
                 ),
+                *self._mirror_notices(zone),
             ],
             self._desk.people,
             zone,
         )
+
+    def _mirror_notices(self, zone: str) -> list[MirrorBehind]:
+        mirror, database, note = self._mirror, self._configuration.database, self._store.note
+        if mirror is None or database is None:
+            return []
+        told = note(DATABASE_AWAY_NOTE), note(DATABASE_REFUSES_NOTE)
+        return [MirrorBehind(told, lambda: mirror.health, zone, database.outage_after_us)]
 
     def _turn_notices(self) -> bool:
         """Whether there is something to tell of the service itself; notes now and then that it lives."""

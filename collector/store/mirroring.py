@@ -134,7 +134,8 @@ def note_revised(connection: sqlite3.Connection, keys: Iterable[tuple[int, int]]
 def unmirrored_from_us(connection: sqlite3.Connection, series: int) -> int | None:
     """The first instant of a series of which the database lacks something, None if it has all or is none.
 
-    Who deletes readings that have become old keeps those from here on: they are nowhere else.
+    Who deletes readings that have become old keeps those from here on: they are nowhere else. To be asked
+    while a database is configured: one that is no longer leaves its cursors behind.
     """
     if connection.execute("SELECT 1 FROM mirror").fetchone() is None:
         return None
