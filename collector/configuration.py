@@ -56,6 +56,42 @@ class StoreConfiguration:
 
 
 @dataclass(frozen=True, slots=True)
+class DatabaseConfiguration:
+    """The time-series database that mirrors the store. `token` is never printed.
+
+    Parameters
+    ----------
+    address
+        Where it is, "http://127.0.0.1:8086".
+    api
+        "v2": written through influxdb-client, read by Flux; "v1": /write and InfluxQL at /query.
+    bucket
+        The bucket; for v1 the database, or database/retention policy.
+    token
+        For v1 "user:password".
+    interval_s
+        Wall seconds between two batches while nothing is in arrears.
+    outage_after_us
+        How long it may be away, or refuse, before that is told.
+    """
+
+    address: str
+    api: str = "v2"
+    org: str = ""
+    bucket: str = "brinebell"
+    token: str | None = field(default=None, repr=False)
+    ca_file: Path | None = None
+    gzip: bool = True
+    interval_s: float = 10.0
+    outage_after_us: int = 24 * 60 * _MINUTE_US
+
+    @property
+    def identity(self) -> str:
+        """What tells this database from another one, which would have to be filled from the beginning."""
+        return f"{self.api} {self.address} {self.org}/{self.bucket}"
+
+
+@dataclass(frozen=True, slots=True)
 class PageConfiguration:
     """Where the page is served; `public_url` is what a phone can reach, if anything."""
 
@@ -259,6 +295,7 @@ class Configuration:
     engine: EngineRules
     works: tuple[RecurringWork, ...] = ()
     telling: TellingConfiguration = TellingConfiguration()
+    database: DatabaseConfiguration | None = None
     sign_of_life_url: str | None = field(default=None, repr=False)
     outage_after_us: int = 10 * 60 * MICROSECONDS
     text: str = ""

@@ -25,3 +25,7 @@ class DeliveryError(BrinebellError):
 
 class BrokerError(BrinebellError):
     """The MQTT broker refused or cannot be reached: the session connects again."""
+
+
+class DatabaseError(BrinebellError):
+    """The time-series database refused or cannot be reached: what it lacks is sent again, or asked again."""

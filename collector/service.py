@@ -43,14 +43,18 @@ from collector.learning import (
 )
 from collector.links import LINK_KEY, Links, link_key
 from collector.liveness import SignOfLife, Systemd, WebSign
+from collector.mirror import start_mirror
 from collector.mqtt import Session
 from collector.notices import (
     BROKER_NOTE,
+    DATABASE_AWAY_NOTE,
+    DATABASE_REFUSES_NOTE,
     OUTAGE_NOTE,
     STORE_NOTE,
     WORK_NOTE,
     BrokerAway,
     ChannelReports,
+    MirrorBehind,
     Notices,
     Outage,
     StoreRefuses,
@@ -112,7 +116,8 @@ class Service:
         path = configuration.store.path
         self._store = stack.enter_context(Store(path))
         self._ids = self._store.register(configuration.series)
-        self._upkeep = Upkeep(self._store, configuration.store.keep_us)
+        is_mirrored = configuration.database is not None
+        self._upkeep = Upkeep(self._store, configuration.store.keep_us, is_mirrored=is_mirrored)
         digest = hashlib.sha256(configuration.text.encode()).hexdigest()
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         # For commands, which count "for 1 h" from the same now.
@@ -135,6 +140,7 @@ class Service:
         delivery = stack.enter_context(
             DeliveryWorker(configuration, outbox, clock=clock, report=reports, picture=pictures)
         )
+        self._mirror = start_mirror(configuration, clock, stack)
         unstored = UnstoredMessages()
         ringing = stack.enter_context(DeliveryWorker(configuration, unstored, clock=clock))
         router = Router(configuration, converter)
@@ -322,10 +328,18 @@ class Service:
                     lambda: self._plan.works,
                     lambda: self._suppressed,
                 ),
+                *self._mirror_notices(zone),
             ],
             self._desk.people,
             zone,
         )
+
+    def _mirror_notices(self, zone: str) -> list[MirrorBehind]:
+        mirror, database, note = self._mirror, self._configuration.database, self._store.note
+        if mirror is None or database is None:
+            return []
+        told = note(DATABASE_AWAY_NOTE), note(DATABASE_REFUSES_NOTE)
+        return [MirrorBehind(told, lambda: mirror.health, zone, database.outage_after_us)]
 
     def _turn_notices(self) -> bool:
         """Whether there is something to tell of the service itself; notes now and then that it lives."""

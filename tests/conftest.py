@@ -26,7 +26,12 @@ def shared_data() -> Path:
 
 
 # Marker -> programs that its tests need; mosquitto lives in sbin, which is not on everybody's path.
-PROGRAMS = {"broker": ("mosquitto", "mosquitto_pub"), "browser": ("chromium", "chromedriver")}
+PROGRAMS = {
+    "broker": ("mosquitto", "mosquitto_pub"),
+    "browser": ("chromium", "chromedriver"),
+    "influxdb": ("influxd",),
+    "victoria": ("victoria-metrics",),
+}
 _PATH = f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin"
 
 

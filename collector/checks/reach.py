@@ -22,7 +22,7 @@ def check_reach(configuration: Configuration) -> Iterator[Finding]:
     page = configuration.page
     if page.enabled and page.public_url is not None:
         yield _links(page, page.public_url)
-        if _is_open(page.public_url):
+        if is_open(page.public_url):
             yield Finding(
                 "links",
                 Verdict.NOTE,
@@ -91,7 +91,7 @@ def _is_served(page: PageConfiguration) -> bool:
         return False
 
 
-def _is_open(address: str) -> bool:
+def is_open(address: str) -> bool:
     """Whether it is plain http to a host that is not of a home network, as far as the address tells."""
     parts = urlsplit(address)
     host = parts.hostname or ""

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collector.checks import Finding
     from collector.settings import Loaded
 
-SUMMARY = "check configuration, broker, store, delivery and page, and say how to mend what is wrong"
+SUMMARY = "check configuration, broker, store, database, delivery and page, and say how to mend what is wrong"
 EXAMPLE = "brinebell check --config brinebell.toml --ring"
 
 
@@ -57,6 +57,7 @@ def _count(number: int, one: str, many: str) -> str:
 def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks import Finding, Verdict
     from collector.checks.broker import check_broker
+    from collector.checks.database import check_database
     from collector.checks.delivery import check_delivery
     from collector.checks.heat import check_heat
     from collector.checks.night import check_night
@@ -80,6 +81,7 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
         yield Finding("configuration", Verdict.NOTE, warning)
     yield from check_broker(configuration.mqtt)
     yield from check_store(configuration.store)
+    yield from check_database(configuration)
     yield from check_usual(configuration)
     yield from check_heat(configuration)
     yield from check_delivery(configuration, is_ringing=is_ringing)

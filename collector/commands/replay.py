@@ -1,4 +1,4 @@
-"""`brinebell replay`: what would have rung in a recording, or in what the service recorded itself."""
+"""`brinebell replay`: what would have rung in a recording, or in what the service or a database has."""
 
 from __future__ import annotations
 
@@ -31,15 +31,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "gzipped; or a folder of them. Without any: what the service has recorded in its own store",
     )
     parser.add_argument(
+        "--database",
+        action="store_true",
+        help="instead of files: readings of a span, asked of the time-series database of the configuration "
+        "(--from, and --to if it does not end now), which has them when the store has them no more",
+    )
+    parser.add_argument(
         "--config", type=Path, metavar="FILE", help="configuration; without it the shipped example is used"
     )
     add_reading_arguments(parser.add_argument_group("how the files are written"))
     beside = parser.add_argument_group("what goes with the recording")
     add_beside_arguments(beside)
     beside.add_argument(
-        "--from", dest="since", metavar="TIME", help="of the store, from 2026-03-01T00:00Z on"
+        "--from", dest="since", metavar="TIME", help="of store or database, from 2026-03-01T00:00Z on"
     )
-    beside.add_argument("--to", dest="until", metavar="TIME", help="of the store: until then")
+    beside.add_argument("--to", dest="until", metavar="TIME", help="of store or database: until then")
     parser.add_argument(
         "--report", type=Path, metavar="FILE", help="write one HTML file with charts, which opens offline"
     )
@@ -118,7 +124,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     configuration = load_configuration(arguments.config)
     if arguments.config is None:
-        if not arguments.files:
+        if not arguments.files or arguments.database:
             raise ConfigError("say which recording: brinebell replay week.csv, or whose store: --config FILE")
         _tell("No --config given: the shipped example configuration is used.")
     if arguments.speed is not None or arguments.ring:
@@ -204,6 +210,8 @@ def _source(
     from collector.replay import FromFiles, from_store
     from collector.store import StoreReader
 
+    if arguments.database:
+        return _of_database(arguments, configuration, look_back_us, since_us, until_us)
     if not arguments.files:
         if arguments.plan:
             raise ConfigError("--plan goes with files: the store knows what was planned")
@@ -212,10 +220,38 @@ def _source(
         with StoreReader(configuration.store.path) as reader:
             return from_store(reader, configuration, look_back_us, since_us, until_us)
     if since_us is not None or until_us is not None:
-        raise ConfigError("--from and --to go with the store: a file is replayed as a whole")
+        raise ConfigError("--from and --to go with the store or the database: a file is replayed as a whole")
     recording = recording_of(arguments.files, arguments, configuration)
     works = (*configuration.works, *plans_of(arguments.plan, configuration))
     return FromFiles(recording, works, arguments.learn)
+
+
+def _of_database(
+    arguments: argparse.Namespace,
+    configuration: Configuration,
+    look_back_us: int,
+    since_us: int | None,
+    until_us: int | None,
+) -> Input:
+    import time
+
+    from tqdm import tqdm
+
+    from collector.database import opened_past
+    from collector.errors import ConfigError
+    from collector.replay import from_database
+
+    if arguments.files:
+        raise ConfigError("a replay is of files or of the database: give one of the two")
+    if since_us is None:
+        raise ConfigError("--database needs --from: such as --from 2026-03-01T00:00Z --to 2026-03-08T00:00Z")
+    span_us = since_us - look_back_us, time.time_ns() // 1000 if until_us is None else until_us
+    works = (*configuration.works, *plans_of(arguments.plan, configuration))
+    with (
+        opened_past(configuration) as past,
+        tqdm(desc="Asking the database", unit=" readings", unit_scale=True, disable=None, leave=False) as bar,
+    ):
+        return from_database(past, configuration, span_us, works, learns=arguments.learn, progress=bar.update)
 
 
 def recording_of(
@@ -312,7 +348,8 @@ def _write_report(
     from collector.errors import BrinebellError
     from collector.report import report_html
 
-    names = [path.name for path in arguments.files] or ["the store"]
+    names = [path.name for path in arguments.files]
+    names = names or ["the database" if arguments.database else "the store"]
     text = report_html(", ".join(names), source.recording, replayed, configuration, source.lacks, outcome)
     try:
         arguments.report.write_text(text, encoding="utf-8")

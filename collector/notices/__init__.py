@@ -7,6 +7,9 @@ so that a kill neither loses nor repeats it.
 from collector.notices.broker_away import NOTE as BROKER_NOTE
 from collector.notices.broker_away import BrokerAway
 from collector.notices.channel_fails import ChannelReports
+from collector.notices.mirror_behind import AWAY_NOTE as DATABASE_AWAY_NOTE
+from collector.notices.mirror_behind import REFUSED_NOTE as DATABASE_REFUSES_NOTE
+from collector.notices.mirror_behind import MirrorBehind
 from collector.notices.missed import Missed, missed
 from collector.notices.notice import Noticed, Notices
 from collector.notices.outage import NOTE as OUTAGE_NOTE
@@ -18,11 +21,14 @@ from collector.notices.work_over import WorkOver
 
 __all__ = [
     "BROKER_NOTE",
+    "DATABASE_AWAY_NOTE",
+    "DATABASE_REFUSES_NOTE",
     "OUTAGE_NOTE",
     "STORE_NOTE",
     "WORK_NOTE",
     "BrokerAway",
     "ChannelReports",
+    "MirrorBehind",
     "Missed",
     "Noticed",
     "Notices",

@@ -2,7 +2,7 @@
 
 from collector.replay.account import incident_line, outcome_text, replayed_lines, replayed_object, told
 from collector.replay.hearing import Hearing, Replayed
-from collector.replay.inputs import FromFiles, FromStore, Input, from_store
+from collector.replay.inputs import FromFiles, FromStore, Input, from_database, from_store
 from collector.replay.reasoning import Reasoning
 from collector.replay.rings import DryTelling, Ring
 from collector.replay.run import Replay
@@ -17,6 +17,7 @@ __all__ = [
     "Replay",
     "Replayed",
     "Ring",
+    "from_database",
     "from_store",
     "incident_line",
     "outcome_text",

@@ -1,4 +1,4 @@
-"""What a replay is fed: files with what goes with them, or what the store recorded, and what is lacking."""
+"""What a replay is fed: files with what goes with them, a database, or the store; and what each lacks."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+import numpy as np
+
 from collector.configuration import Configuration
+from collector.database import Past
 from collector.errors import ConfigError
 from collector.learning import HeatVersion, Version, recorded_versions
 from collector.recordings import Recording, join
@@ -97,6 +100,48 @@ class FromStore:
     def replay(self, replay: Replay, progress: Progress) -> Replayed:
         """See `Input`."""
         return replay.store(self.blocks, self.versions, progress)
+
+
+def from_database(
+    past: Past,
+    configuration: Configuration,
+    span_us: tuple[int, int],
+    works: tuple[RecurringWork, ...] = (),
+    *,
+    learns: bool = False,
+    progress: Progress = lambda _count: None,
+) -> FromFiles:
+    """What a time-series database has of a span, as if it came out of files.
+
+    Parameters
+    ----------
+    past
+        The database.
+    span_us
+        From an instant up to, not including, another.
+    progress
+        Told how many readings each answer held.
+
+    Raises
+    ------
+    ConfigError
+        If that is nothing.
+    DatabaseError
+        If it cannot be asked.
+    """
+    parts = []
+    for index, one in enumerate(configuration.series):
+        found = past.readings(one.tank, one.name, *span_us)
+        progress(len(found.times_us))
+        series = np.full(len(found.times_us), index, np.int64)
+        parts.append(Recording(found.times_us, found.values, series))
+    recording = join(parts)
+    if not len(recording):
+        raise ConfigError(
+            "the database holds no readings of these series in that time; `brinebell check` says whether it "
+            "answers, and --from and --to which time is meant"
+        )
+    return FromFiles(recording, works, learns)
 
 
 def from_store(

@@ -125,13 +125,15 @@ def _file_text(path: Path) -> str:
 
 def _refuse_secrets(written: dict[str, Any], mistakes: Mistakes) -> None:
     """Take secrets out of what the file says, and say where they belong instead."""
-    mqtt = written.get("mqtt")
-    if isinstance(mqtt, dict) and mqtt.pop("password", None) is not None:
-        mistakes.add(
-            ("mqtt", "password"),
-            "a secret does not belong in this file; write it into a file of its own, readable by you alone "
-            "(chmod 600), and name that in password_file, or set BRINEBELL_MQTT__PASSWORD",
-        )
+    for section, key in (("mqtt", "password"), ("database", "token")):
+        table = written.get(section)
+        if isinstance(table, dict) and table.pop(key, None) is not None:
+            mistakes.add(
+                (section, key),
+                "a secret does not belong in this file; write it into a file of its own, readable by you "
+                f"alone (chmod 600), and name that in {key}_file, "
+                f"or set BRINEBELL_{section.upper()}__{key.upper()}",
+            )
     people = written.get("people")
     for name, person in people.items() if isinstance(people, dict) else ():
         for key in ("urls", "urgent_urls", "high_urls", "low_urls") if isinstance(person, dict) else ():

@@ -10,6 +10,7 @@ from __future__ import annotations
 from pydantic import Field, SecretStr
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
+from collector.settings.database_model import DatabaseSettings
 from collector.settings.people_model import PersonSettings, TellingSettings
 from collector.settings.quality_model import (
     AttenuatedSignalSettings,
@@ -350,6 +351,7 @@ class Settings(BaseSettings):
     service: ServiceSettings = Field(default_factory=ServiceSettings)
     mqtt: MqttSettings = Field(default_factory=MqttSettings)
     page: PageSettings = Field(default_factory=PageSettings)
+    database: DatabaseSettings | None = None
     people: dict[str, PersonSettings] = Field(default_factory=dict)
     telling: TellingSettings = Field(default_factory=TellingSettings)
     tanks: dict[str, TankSettings] = Field(default_factory=dict)

@@ -19,6 +19,7 @@ from collector.configuration import (
     TankConfiguration,
 )
 from collector.errors import ConfigError
+from collector.settings.database import resolve_database
 from collector.settings.equipment import EQUIPMENT
 from collector.settings.mistakes import Mistakes
 from collector.settings.model import MqttSettings, PageSettings, Settings, TankSettings
@@ -94,6 +95,7 @@ def resolve(
             for name, person in settings.people.items()
         ),
         telling=resolve_telling(top.at("telling"), settings.telling),
+        database=resolve_database(top.at("database"), settings.database, secrets, folder),
         tanks=tanks,
         series=tuple(one for one, _ in series),
         sources=sources,

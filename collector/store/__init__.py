@@ -1,7 +1,8 @@
 """The store: one SQLite file that holds every reading, alarm, incident and message.
 
 One `Store` writes, one transaction a commit; `StoreReader` reads as numpy columns and frozen values;
-`Outbox` is the delivery worker's side, `RequestBox` that of who asks the service for something.
+`Outbox` is the delivery worker's side, `MirrorCursor` that of the time-series database's worker, `RequestBox`
+that of who asks the service for something.
 """
 
 from collector.messages import Message, NewMessage, Outcome, Try
@@ -24,6 +25,14 @@ from collector.store.history import (
     RejectedSource,
 )
 from collector.store.integrity import flaw_of
+from collector.store.mirroring import (
+    Batch,
+    MirrorCursor,
+    MirrorState,
+    RefusedPoints,
+    SeriesTags,
+    unmirrored_from_us,
+)
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
@@ -41,6 +50,7 @@ __all__ = [
     "SLOT_US",
     "Arrival",
     "BaselineVersion",
+    "Batch",
     "BoardState",
     "Buckets",
     "Commit",
@@ -52,15 +62,19 @@ __all__ = [
     "IncidentRecord",
     "LatestReading",
     "Message",
+    "MirrorCursor",
+    "MirrorState",
     "NewMessage",
     "Outbox",
     "Outcome",
     "Readings",
     "RecordedBlock",
+    "RefusedPoints",
     "RejectedSource",
     "Rejection",
     "RequestBox",
     "Row",
+    "SeriesTags",
     "Store",
     "StoreReader",
     "StoredSeries",
@@ -72,4 +86,5 @@ __all__ = [
     "quarter_hour_rows",
     "restore",
     "series_buckets",
+    "unmirrored_from_us",
 ]

@@ -20,6 +20,7 @@ from collector.readings import Mark
 from collector.store import rollups
 from collector.store.commit import BoardState
 from collector.store.history import History
+from collector.store.mirroring import MirrorState, RefusedPoints, mirror_state, refused_points
 from collector.store.rollups import Buckets
 from collector.store.schema import CURRENT_VERSION, version_of
 from rules import Block, FlagArray, FloatArray, IntArray, PlannedWork
@@ -278,6 +279,21 @@ class StoreReader(History):
                 (series, start_us, end_us),
             ).fetchone()[0]
         )
+
+    def first_observed_us(self, series: int) -> int | None:
+        """The instant of the oldest reading of a series that is still here; None if there is none."""
+        row = self._connection.execute(
+            "SELECT min(observed_us) FROM readings WHERE series = ?", (series,)
+        ).fetchone()
+        return None if row[0] is None else int(row[0])
+
+    def mirror_state(self) -> MirrorState | None:
+        """How far the time-series database has come; None if none has ever been configured."""
+        return mirror_state(self._connection)
+
+    def refused_points(self) -> tuple[RefusedPoints, ...]:
+        """What the time-series database refused, by series and reason, the most first."""
+        return refused_points(self._connection)
 
     def recorded_blocks(self, series: Sequence[int], from_us: int) -> Iterator[RecordedBlock]:
         """What the engine was given, commit by commit, in the order in which it was.

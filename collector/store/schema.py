@@ -206,6 +206,30 @@ CREATE TABLE upkeep( -- how far it has come: see collector/store/progress.py
 INSERT INTO upkeep SELECT 'quarters_to_us', max(slot_us) + 900000000 FROM rollups HAVING count(*) > 0;
 """
 
+_MIRROR = """
+CREATE TABLE mirror( -- the time-series database that follows, the only row; its cursors are those below
+    id INTEGER PRIMARY KEY CHECK(id = 1), target TEXT NOT NULL,
+    failing_since_us INTEGER, reason TEXT -- NULL: it takes what it is sent
+) STRICT;
+CREATE TABLE mirror_cursors( -- up to here it has all of a series, save what stands in the next two tables
+    series INTEGER PRIMARY KEY, sent_us INTEGER NOT NULL
+) STRICT;
+CREATE TABLE mirror_again( -- what came late, or got another flag, behind the cursor
+    no INTEGER PRIMARY KEY AUTOINCREMENT, series INTEGER NOT NULL, observed_us INTEGER NOT NULL,
+    UNIQUE(series, observed_us) ON CONFLICT REPLACE
+) STRICT;
+CREATE TABLE mirror_refused( -- what it refused, kept with its value: the reading itself may be gone by then
+    series INTEGER NOT NULL, observed_us INTEGER NOT NULL, value REAL, flag INTEGER NOT NULL,
+    refused_us INTEGER NOT NULL, reason INTEGER NOT NULL REFERENCES mirror_reasons(id),
+    is_due INTEGER NOT NULL, -- whether it is to be tried anew
+    PRIMARY KEY(series, observed_us)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE mirror_reasons(
+    id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE,
+    not_kept INTEGER NOT NULL DEFAULT 0 -- how many more were refused for it than are kept
+) STRICT;
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -215,6 +239,7 @@ MIGRATIONS: tuple[str, ...] = (
     _DETOURS,
     _TICKS,
     _MINUTES,
+    _MIRROR,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

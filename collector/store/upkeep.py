@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 
 from collector.errors import StoreError
+from collector.store.mirroring import unmirrored_from_us
 from collector.store.progress import Progress
 from collector.store.rollups import GRIDS, SLOT_US, Grid, slot_of
 from collector.store.writer import Store
@@ -53,8 +54,8 @@ class Upkeep:
         Whose.
     keep_us
         How long readings are kept; None for ever.
-    sent_to
-        The commit up to which a mirror has sent all readings; None where there is no mirror.
+    is_mirrored
+        Whether a database follows: what it does not have yet stays, however long it is away.
     """
 
     def __init__(
@@ -62,10 +63,15 @@ class Upkeep:
         store: Store,
         keep_us: int | None = None,
         *,
-        sent_to: Callable[[], int | None] = lambda: None,
+        is_mirrored: bool = False,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._store, self._keep_us, self._sent_to, self._monotonic = store, keep_us, sent_to, monotonic
+        self._store, self._keep_us, self._is_mirrored, self._monotonic = (
+            store,
+            keep_us,
+            is_mirrored,
+            monotonic,
+        )
         self._next_s = 0.0
         self._let_go_at_s = monotonic() + _FIRST_LET_GO_S
         self._span_us = SLOT_US
@@ -127,7 +133,7 @@ class Upkeep:
             if first_us is None:
                 return None
             to_us = min(slot_of(before_us), progress.all_rolled_up_to_us, first_us + span_us)
-            to_us = self._up_to_what_is_sent(first_us, to_us)
+            to_us = self._up_to_what_is_sent(to_us)
             if to_us <= first_us:
                 return None
             count = 0
@@ -141,16 +147,12 @@ class Upkeep:
             progress.let_go(to_us, self._let_commits_go(progress.commits_from, to_us - _COMMITS_LATER_US))
         return count
 
-    def _up_to_what_is_sent(self, from_us: int, to_us: int) -> int:
-        sent_to = self._sent_to()
-        if sent_to is None:
+    def _up_to_what_is_sent(self, to_us: int) -> int:
+        if not self._is_mirrored:
             return to_us
-        for (series,) in self._store.connection.execute("SELECT id FROM series").fetchall():
-            (unsent_us,) = self._store.connection.execute(
-                "SELECT min(observed_us) FROM readings WHERE series = ? AND observed_us >= ?"
-                " AND observed_us < ? AND commit_no > ?",
-                (series, from_us, to_us, sent_to),
-            ).fetchone()
+        connection = self._store.connection
+        for (series,) in connection.execute("SELECT id FROM series").fetchall():
+            unsent_us = unmirrored_from_us(connection, series)
             if unsent_us is not None:
                 to_us = min(to_us, slot_of(unsent_us))
         return to_us

@@ -25,6 +25,7 @@ from collector.store.happenings import (
     record_planned_work,
     upsert_incident,
 )
+from collector.store.mirroring import note_late, note_revised
 from collector.store.progress import Progress
 from collector.store.requests import insert_requests, record_answers
 from collector.store.schema import migrate
@@ -36,6 +37,7 @@ SAMPLE_BYTES = 4096
 
 # Only a taken key is let pass here; a broken constraint of any other kind still fails the commit.
 _INSERT = "INSERT INTO readings VALUES(?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"
+_NEVER_US = -(2**63)
 _NOTE = "INSERT OR REPLACE INTO meta VALUES(?, ?)"
 
 # (series id, observed_us, value, flag + 16 * mark, delay_ms, commit number), as in table readings.
@@ -68,6 +70,8 @@ class Store:
         self.path = Path(path)
         self._lock = threading.Lock()
         self._ids: tuple[int, ...] = ()
+        # Of each series by id, to know what comes late: the instant of the newest reading that is stored.
+        self._newest_us: dict[int, int] = {}
         with ExitStack() as stack:
             stack.enter_context(claimed(self.path))
             self._connection = connect(self.path, synchronous=synchronous, busy_timeout_s=busy_timeout_s)
@@ -115,6 +119,10 @@ class Store:
                         f"but {quantity!r} in the store: give the series of the new quantity a new name"
                     )
                 ids.append(number)
+                (newest_us,) = self._connection.execute(
+                    "SELECT ifnull(max(observed_us), ?) FROM readings WHERE series = ?", (_NEVER_US, number)
+                ).fetchone()
+                self._newest_us[number] = newest_us
         self._ids = tuple(ids)
         return self._ids
 
@@ -160,6 +168,7 @@ class Store:
                 record_answers(self._connection, batch.answers, number)
             if batch.notes:
                 self._connection.executemany(_NOTE, batch.notes.items())
+        self._remember_newest(batch.rows)
         return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)
 
     @contextmanager
@@ -253,6 +262,10 @@ class Store:
         if inserted == len(rows):
             packed = [(ids[row[0]], row[1], row[6]) for row in rows if row[6]]
             conflicts = 0
+            newest_us = self._newest_us
+            late = [(series, at_us) for series, at_us, *_ in stored if at_us < newest_us[series]]
+            if late:
+                note_late(self._connection, late)
         else:
             packed, conflicts = self._tell_duplicates_apart(rows, stored, number)
         if packed:
@@ -275,6 +288,8 @@ class Store:
             ).fetchone()
             if commit_no == number and key not in seen:
                 seen.add(key)
+                if observed_us < self._newest_us[series]:
+                    note_late(self._connection, [key])
                 if row[6]:
                     packed.append((series, observed_us, row[6]))
             elif first != (value if value == value else None):  # NaN is stored as NULL
@@ -296,6 +311,13 @@ class Store:
             [(*key, int(one.tests)) for one, key in zip(revised, keys, strict=True)],
         )
         self._progress.roll_anew(keys)
+        note_revised(self._connection, keys)
+
+    def _remember_newest(self, rows: Sequence[Row]) -> None:
+        ids, newest_us = self._ids, self._newest_us
+        for row in rows:
+            if row[1] > newest_us[ids[row[0]]]:
+                newest_us[ids[row[0]]] = row[1]
 
     def _insert_states(self, batch: Commit, number: int) -> None:
         """Rejections, arrivals and boards: what is known of sources beside their readings."""

@@ -1,10 +1,11 @@
 """Memory and start of the service, beside bare Python and the bare libraries, in one run.
 
-python tests/bench/resident.py [--minutes 1] [--runs 5]
+python tests/bench/resident.py [--minutes 1] [--runs 5] [--mirror]
 
 Starts a private mosquitto and `brinebell run` on a configuration of eight series with the page on,
 publishes every series once a second, and sums the proportional set size (PSS) of the service and its
-children from /proc. Import times are those of fresh interpreters with a warm byte-code cache.
+children from /proc; with --mirror all of it is sent to a private victoria-metrics, too. Import times are of
+fresh interpreters with a warm byte-code cache.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from pathlib import Path
 
 from collector.store import StoreReader
 from tests.broker import Mosquitto, free_port
+from tests.database.servers import Victoria
 
 SERIES = (
     ("temperature", "temperature", "26 degC"),
@@ -49,7 +51,7 @@ for line in open("/proc/self/status"):
 """
 
 
-def configuration(folder: Path, broker_port: int, page_port: int) -> str:
+def configuration(folder: Path, broker_port: int, page_port: int, database: str) -> str:
     series = "".join(
         f'[tanks.reef.series.{name}]\nquantity = "{quantity}"\ngap = "5 min"\n'
         for name, quantity, _ in SERIES
@@ -61,6 +63,7 @@ folder = "{folder / "data"}"
 port = {broker_port}
 [page]
 listen = "127.0.0.1:{page_port}"
+{database}
 [tanks.reef]
 equipment = ["heater"]
 {series}
@@ -107,14 +110,19 @@ def import_seconds(code: str, runs: int) -> tuple[float, float]:
     return statistics.median(seconds[1:]), statistics.median(megabytes[1:])
 
 
-def service(minutes: float) -> None:
+def service(minutes: float, *, is_mirrored: bool) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         broker = Mosquitto(folder / "broker")
         broker.start()
         path = folder / "brinebell.toml"
         page_port = free_port()
-        path.write_text(configuration(folder, broker.port, page_port))
+        victoria = Victoria(folder / "victoria") if is_mirrored else None
+        database = ""
+        if victoria is not None:
+            victoria.start()
+            database = f'[database]\naddress = "{victoria.address}"'
+        path.write_text(configuration(folder, broker.port, page_port, database))
         started = time.perf_counter()
         process = subprocess.Popen([sys.executable, "-m", "collector", "run", "--config", str(path)])
         try:
@@ -146,6 +154,8 @@ def service(minutes: float) -> None:
             process.send_signal(signal.SIGTERM)
             process.wait(20)
             broker.stop()
+            if victoria is not None:
+                victoria.stop()
 
 
 def main() -> None:
@@ -154,11 +164,12 @@ def main() -> None:
     )
     parser.add_argument("--minutes", type=float, default=1.0)
     parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--mirror", action="store_true")
     options = parser.parse_args()
     for name, code in IMPORTS.items():
         seconds, megabytes = import_seconds(code, options.runs)
         print(f"{name}: {seconds:.2f} s, {megabytes:.1f} MB peak")
-    service(options.minutes)
+    service(options.minutes, is_mirrored=options.mirror)
 
 
 if __name__ == "__main__":

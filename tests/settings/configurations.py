@@ -65,6 +65,7 @@ def put_named_files(folder: Path) -> None:
     """The files that the example names."""
     for name, text in (
         ("mqtt.password", "salt\n"),
+        ("database.token", "reef:salt\n"),
         ("keeper.urls", "# phone\njson://127.0.0.1:9/\n"),
         ("keeper.urgent.urls", "json://127.0.0.1:9/loud\n"),
         ("keeper.high.urls", "json://127.0.0.1:9/high\n"),

@@ -23,6 +23,36 @@ def test_password_is_read_from_its_file(load: Load, tmp_path: Path) -> None:
     assert loaded.warnings == ()
 
 
+def test_a_token_of_the_database_comes_from_its_file_or_the_environment(load: Load, tmp_path: Path) -> None:
+    (tmp_path / "token").write_text(f"{SECRET}\n")
+    (tmp_path / "token").chmod(0o600)
+    data = changed(SMALL, "database", {"address": "http://h:8086/", "org": "home", "token_file": "token"})
+    loaded = load(data)
+    database = loaded.configuration.database
+    assert (database.address, database.token, database.bucket) == ("http://h:8086", SECRET, "brinebell")
+    assert SECRET not in repr(loaded)
+    given = load(data, {"BRINEBELL_DATABASE__TOKEN": "other"}).configuration.database
+    assert given.token == "other"
+
+
+@pytest.mark.parametrize(
+    ("table", "token", "told"),
+    [
+        ({"api": "v1"}, SECRET, "database.token: for v1 this is a user, a colon and a password"),
+        ({}, SECRET, "database.org: is missing: a token belongs to an organization"),
+        ({"org": "home"}, "two\nlines", "database.token: one line of text is needed"),
+    ],
+)
+def test_a_token_that_cannot_log_in_is_told_and_not_shown(
+    load: Load, table: dict[str, str], token: str, told: str
+) -> None:
+    data = changed(SMALL, "database", {"address": "http://h:8086", **table})
+    with pytest.raises(ConfigError) as caught:
+        load(data, {"BRINEBELL_DATABASE__TOKEN": token})
+    assert told in str(caught.value)
+    assert SECRET not in str(caught.value)
+
+
 def test_urls_are_read_from_their_file_without_comments(load: Load, tmp_path: Path) -> None:
     (tmp_path / "urls").write_text(f"# phone\n\n  {URL}\njson://127.0.0.1/#x\n")
     (tmp_path / "urls").chmod(0o600)

@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 
 from collector.store import BoardState, Commit, IncidentRecord, Store, StoreReader, Upkeep
+from collector.store.mirroring import MirrorCursor
+from collector.store.rollups import SLOT_US
 from collector.store.schema import MIGRATIONS, migrate
 from collector.store.upkeep import DAY_US, HOUR_US
 from rules import Evidence, Flag, FlagRevised, Incident, Priority
@@ -179,17 +181,25 @@ def test_what_is_near_an_incident_of_the_tank_stays_whole(
 def test_nothing_goes_while_an_incident_lasts_or_before_a_mirror_has_it(store: Store, path: Path) -> None:
     fill(store, 4)
     roll_up(store, 4 * DAY)
-    sent = 30
-    upkeep = Upkeep(store, sent_to=lambda: sent)
-    let_all_go(upkeep, START_US + 4 * DAY_US)
-    assert query(path, "SELECT min(commit_no) FROM readings") == [(31,)]
-    store.commit(
-        Commit(START_US, None, incidents=[IncidentRecord(incident(START_US, None), "cold", "water")])
-    )
-    sent = 1000
-    let_all_go(upkeep, START_US + 4 * DAY_US)
-    assert query(path, "SELECT min(commit_no) FROM readings WHERE series = 1") == [(31,)]
-    assert query(path, "SELECT min(commit_no) FROM readings WHERE series = 3")[0][0] > 90
+    with closing(MirrorCursor(path, "database")) as cursor:
+        upkeep = Upkeep(store, is_mirrored=True)
+        let_all_go(upkeep, START_US + 4 * DAY_US)
+        assert first_us(path, 1) == START_US
+        batch = cursor.next_batch(1000)
+        cursor.settle(batch, {}, START_US)
+        sent_us = max(batch.times_us)
+        let_all_go(upkeep, START_US + 4 * DAY_US)
+        assert START_US < first_us(path, 1) <= sent_us + 2 * SLOT_US
+        store.commit(
+            Commit(START_US, None, incidents=[IncidentRecord(incident(START_US, None), "cold", "water")])
+        )
+        before = first_us(path, 1), first_us(path, 3)
+        while len(batch := cursor.next_batch(5000)):
+            cursor.settle(batch, {}, START_US)
+        let_all_go(upkeep, START_US + 4 * DAY_US)
+        assert first_us(path, 1) == before[0]
+        # Another tank has no incident.
+        assert first_us(path, 3) > before[1] + 12 * HOUR_US
 
 
 def test_nothing_goes_unless_asked_nor_in_the_first_hour_and_then_an_hour_of_it_a_minute(
