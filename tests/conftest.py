@@ -26,7 +26,11 @@ def shared_data() -> Path:
 
 
 # Marker -> programs that its tests need; mosquitto lives in sbin, which is not on everybody's path.
-PROGRAMS = {"broker": ("mosquitto", "mosquitto_pub"), "browser": ("chromium", "chromedriver")}
+PROGRAMS = {
+    "broker": ("mosquitto", "mosquitto_pub"),
+    "browser": ("chromium", "chromedriver"),
+    "systemd": ("systemd-analyze",),
+}
 _PATH = f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin"
 
 
