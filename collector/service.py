@@ -62,6 +62,7 @@ from collector.requests import Plan
 from collector.routing import Router
 from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader
 from collector.telling import Answering, people_of, restored_desk
+from collector.timekeeping import Timekeeping
 from collector.units import converter
 from collector.wording import Kind, message_for
 from rules import (
@@ -103,18 +104,20 @@ class Service:
         stack: ExitStack,
         takes_over: Callable[[], bool] = lambda: False,
     ) -> None:
-        self._configuration, self._clock = configuration, clock
+        self._configuration = configuration
         self._is_stopping = False
         self._is_told_to_reload = False
         self._takes_over = takes_over
         path = configuration.store.path
         self._store = stack.enter_context(Store(path))
         self._ids = self._store.register(configuration.series)
+        self._reader = stack.enter_context(StoreReader(path))
+        self._time = Timekeeping(clock, self._lived_us())
+        self._clock = clock = self._time.clock
         digest = hashlib.sha256(configuration.text.encode()).hexdigest()
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         # For commands, which count "for 1 h" from the same now.
-        self._store.set_note(CLOCK_NOTE, clock.note())
-        self._reader = stack.enter_context(StoreReader(path))
+        self._store.set_note(CLOCK_NOTE, self._time.note())
         self._judge = self._start_judge()
         public_url = configuration.page.public_url
         self._links = Links(link_key(path.with_name(LINK_KEY)), public_url or "")
@@ -170,6 +173,7 @@ class Service:
             Crossings(configuration.engine.series),
             configuration.boards,
             asked,
+            self._time.trust,
         )
 
         answers = AnswerPublisher(self._session)
@@ -296,17 +300,17 @@ class Service:
         """What the service tells of itself, in the time zone of the first tank."""
         configuration, reader, store = self._configuration, self._reader, self._store
         zone = configuration.tanks[0].rules.time_zone
-        lived = [reader.last_commit_us, int(store.note(_ALIVE) or 0) or None]
         mqtt = configuration.mqtt
         return Notices(
             [
                 Outage(
                     store.note(OUTAGE_NOTE),
-                    max((at_us for at_us in lived if at_us is not None), default=None),
+                    self._lived_us(),
                     self._clock.now_us(),
                     zone,
                     configuration.outage_after_us,
                     lambda from_us, to_us: missed(reader, configuration, self._ids, from_us, to_us),
+                    self._time.begun_us,
                 ),
                 BrokerAway(store.note(BROKER_NOTE), f"{mqtt.host}:{mqtt.port}", zone, mqtt.outage_after_us),
                 WorkOver(
@@ -320,9 +324,16 @@ class Service:
             zone,
         )
 
+    def _lived_us(self) -> int | None:
+        """When the service lived last, by what is recorded; None if it never did."""
+        lived = [self._reader.last_commit_us, int(self._store.note(_ALIVE) or 0) or None]
+        return max((at_us for at_us in lived if at_us is not None), default=None)
+
     def _turn_notices(self) -> bool:
         """Whether there is something to tell of the service itself; notes now and then that it lives."""
         now_us, now_s = self._clock.now_us(), time.monotonic()
+        if self._time.turn():
+            self._remember(CLOCK_NOTE, self._time.note())
         if now_s >= self._alive_at_s:
             # The first one comes when an outage before it has been noted.
             if self._alive_at_s and not self._intake.is_refused:

@@ -30,6 +30,7 @@ PROGRAMS = {
     "broker": ("mosquitto", "mosquitto_pub"),
     "browser": ("chromium", "chromedriver"),
     "systemd": ("systemd-analyze",),
+    "faketime": ("faketime",),
 }
 _PATH = f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin"
 
