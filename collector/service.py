@@ -20,8 +20,9 @@ from collector.clock import NOTE as CLOCK_NOTE
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.delivery import DeliveryWorker, channel_names
-from collector.derivation import COMPENSATION_US, Derivations
+from collector.derivation import restored_derivations
 from collector.errors import StoreError
+from collector.health import HealthWatch
 from collector.intake import (
     Arrivals,
     Asking,
@@ -168,7 +169,7 @@ class Service:
         sorter = Sorter(
             router,
             ProblemLog(logging.getLogger("collector.problems"), clock),
-            self._start_derivations(),
+            restored_derivations(configuration, self._reader, self._ids),
             arrivals,
             Crossings(configuration.engine.series),
             configuration.boards,
@@ -213,6 +214,12 @@ class Service:
             [(one.tank, one.name) for one in configuration.series],
         )
         self._asking = Asking(self._reader, self._intake, self._plan, answering, clock)
+        self._health = HealthWatch(
+            configuration,
+            clock.now_us,
+            lambda: self._intake.line_state,
+            lambda: self._intake.is_refused,
+        )
         # As of the last round, for the thread of the page.
         self._suppressed: tuple[Suppressed, ...] = ()
         self._serve_page(stack)
@@ -243,6 +250,7 @@ class Service:
             if learned is not None:
                 self._intake.learn(learned, now_us)
             self._life.turn(is_refused=self._intake.is_refused)
+            self._health.turn(self._session)
             if self._is_told_to_reload:
                 self._is_told_to_reload = False
                 if self._takes_over():
@@ -349,16 +357,6 @@ class Service:
         except StoreError as error:
             _LOG.warning("%s could not be remembered: %s", key, error)
 
-    def _start_derivations(self) -> Derivations:
-        """Give derivations the readings that new ones may be combined with."""
-        derivations = Derivations(self._configuration)
-        newest_us = max((one.observed_us for one in self._reader.latest()), default=0)
-        for index in sorted(derivations.concerned):
-            readings = self._reader.readings(self._ids[index], newest_us - COMPENSATION_US, newest_us + 1)
-            for observed_us, value in zip(readings.times_us.tolist(), readings.values.tolist(), strict=True):
-                derivations.restore(index, observed_us, value)
-        return derivations
-
     def _serve_page(self, stack: ExitStack) -> None:
         if not self._configuration.page.enabled:
             return
@@ -373,6 +371,7 @@ class Service:
             usual=lambda: self._nightly.standing,
             suppressed=lambda: self._suppressed,
             answers=Answers(self._links, lambda: RequestBox(path)),
+            health=self._health.last,
         )
         stack.callback(page.close)
 

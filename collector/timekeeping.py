@@ -26,7 +26,7 @@ CHIPS = Path("/sys/class/rtc")
 # Chip and clock may be so far apart and still be one: the chip shows whole seconds and drifts some a day.
 _CHIP_AGREES_S = 120.0
 # The wall may jump by less without anybody doubting it.
-_DOUBT_US = 2 * MICROSECONDS
+DOUBT_US = 2 * MICROSECONDS
 _LOOK_S = 5.0
 # A lead shrinks by six seconds meanwhile.
 _STALE_S = 60.0
@@ -104,7 +104,7 @@ class Timekeeping:
     @property
     def is_doubted(self) -> bool:
         """Whether nobody knows if this is the true time."""
-        return self._is_unset or self.lead_us > _DOUBT_US
+        return self._is_unset or self.lead_us > DOUBT_US
 
     def turn(self) -> bool:
         """Look at the machine now and then; whether `note` is another one."""
@@ -114,7 +114,7 @@ class Timekeeping:
         self._look_at_s = now_s + _LOOK_S
         if self._is_unset:
             self._is_unset = self._knows() is False
-        is_stale = self.lead_us > _DOUBT_US and now_s >= self._stale_at_s
+        is_stale = self.lead_us > DOUBT_US and now_s >= self._stale_at_s
         if self._tell() or is_stale:
             self._stale_at_s = now_s + _STALE_S
             return True
@@ -131,7 +131,7 @@ class Timekeeping:
         if self._steady is None:
             return self.clock.note()
         lead_us = self.lead_us
-        return "" if lead_us <= _DOUBT_US else f"{lead_us} 0 1.0"
+        return "" if lead_us <= DOUBT_US else f"{lead_us} 0 1.0"
 
     def _tell(self) -> bool:
         is_doubted = self.is_doubted
@@ -140,7 +140,7 @@ class Timekeeping:
         self._was_doubted = is_doubted
         if not is_doubted:
             _LOG.warning("the clock of this machine is right again, or has caught up: %s", self._shown())
-        elif self.lead_us > _DOUBT_US:
+        elif self.lead_us > DOUBT_US:
             _LOG.error(
                 "the clock of this machine is %d s behind what was recorded: it was set back, or has not "
                 "been set since the machine started. Time goes on from there (%s), readings are kept as of "

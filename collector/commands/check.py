@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collector.checks import Finding
     from collector.settings import Loaded
 
-SUMMARY = "check configuration, broker, store, delivery and page, and say how to mend what is wrong"
+SUMMARY = "check configuration, broker, clock, store, boards, delivery and page, and say how to mend them"
 EXAMPLE = "brinebell check --config brinebell.toml --ring"
 
 
@@ -56,7 +56,10 @@ def _count(number: int, one: str, many: str) -> str:
 
 def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks import Finding, Verdict
+    from collector.checks.boards import check_boards
     from collector.checks.broker import check_broker
+    from collector.checks.channels import check_channels
+    from collector.checks.clock import check_clock
     from collector.checks.delivery import check_delivery
     from collector.checks.heat import check_heat
     from collector.checks.night import check_night
@@ -79,10 +82,13 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     for warning in loaded.warnings:
         yield Finding("configuration", Verdict.NOTE, warning)
     yield from check_broker(configuration.mqtt)
+    yield from check_clock(configuration)
     yield from check_store(configuration.store)
+    yield from check_boards(configuration, Clock().now_us())
     yield from check_usual(configuration)
     yield from check_heat(configuration)
     yield from check_delivery(configuration, is_ringing=is_ringing)
+    yield from check_channels(configuration)
     yield from check_night(configuration, Clock().now_us())
     yield from check_page(configuration.page)
     yield from check_reach(configuration)
