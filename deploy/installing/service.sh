@@ -7,6 +7,7 @@ COMMAND=/usr/local/bin/brinebell
 CONFIGURATION=/etc/brinebell/brinebell.toml
 SERVICE_PASSWORD=/etc/brinebell/mqtt.password
 URLS=/etc/brinebell/keeper.urls
+PAGE_PASSWORD=/etc/brinebell/page.password
 DATA=/var/lib/brinebell
 UNIT=/etc/systemd/system/brinebell.service
 # Restarts ever farther apart are known to systemd from version 254 on.
@@ -108,7 +109,10 @@ write_configuration() {
     fi
     if [[ $page == network ]]; then
         open_page
-    elif [[ $public_url ]]; then
+    elif [[ $page == machine && -f $CONFIGURATION ]]; then
+        text+=(page.listen "127.0.0.1:$PORT")
+    fi
+    if [[ $public_url && $page != network ]]; then
         text+=(page.public_url "$public_url")
     fi
     if command -v python3 >/dev/null; then
@@ -124,16 +128,47 @@ given() {
     if [[ $1 != /* && -r $caller_folder/$1 ]]; then printf '%s' "$caller_folder/$1"; else printf '%s' "$1"; fi
 }
 
-# To let the home network in, page.listen, page.public_url and the log-in's password are set here, all or none.
-# This version of the service has no log-in and refuses any address but the machine's own.
+# Let the home network in: address, password and what messages tell are set together, or none of them. A version
+# without `brinebell password` has no log-in, and opens its page to nobody else.
+has_log_in() { [[ -f collector/commands/password.py ]]; }
+
 open_page() {
-    page_note="The page stays on this machine: this version has no log-in, and without one it opens to nobody else."
-    page=machine
+    if ! has_log_in; then
+        page_note="It stays on this machine: this version has no log-in, and without one it opens to nobody else."
+        return 0
+    fi
+    if [[ $page_password_file ]]; then
+        change "Setting the password of the page" set_page_password <"$(given "$page_password_file")"
+    elif [[ ! -f $PAGE_PASSWORD ]]; then
+        change "Setting the password of the page" set_page_password
+    fi
+    text+=(page.listen "0.0.0.0:$PORT" page.password_file "${PAGE_PASSWORD##*/}")
+    text+=(page.public_url "${public_url:-http://$(page_host):$PORT}")
+}
+
+set_page_password() {
+    "$PROGRAM" password "$PAGE_PASSWORD" >/dev/null || fail "the page's password was not set; what was before is as it was"
+    chown brinebell:brinebell "$PAGE_PASSWORD"
+}
+
+# A name is better than an address, which a router may give to another: where this machine answers to its name.
+page_host() {
+    if [[ $(dpkg-query -W -f '${Status}' avahi-daemon 2>/dev/null) == "install ok installed" ]]; then
+        printf '%s.local' "$(hostname)"
+    else
+        machine_address
+    fi
 }
 
 tell_page() {
-    say "The page: http://127.0.0.1:$PORT/ on this machine; from another one:"
-    say "    ssh -L $PORT:127.0.0.1:$PORT YOU@$(machine_address)      then the same address there"
+    local url
+    url=$(sed -n 's/^public_url = "\(.*\)"/\1/p' "$CONFIGURATION" 2>/dev/null || true)
+    if [[ $url ]]; then
+        say "The page: $url/ in your network, with the password. Never open its port to the internet."
+    else
+        say "The page: http://127.0.0.1:$PORT/ on this machine; from another one:"
+        say "    ssh -L $PORT:127.0.0.1:$PORT YOU@$(machine_address)      then the same address there"
+    fi
     [[ ! ${page_note:-} ]] || say "$page_note"
 }
 
