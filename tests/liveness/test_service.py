@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import signal
 import sqlite3
+import subprocess
+import threading
 import time
 from contextlib import closing
 from pathlib import Path
@@ -14,11 +16,13 @@ import pytest
 from tests.broker import Listener, mosquitto
 from tests.liveness.test_systemd import Manager
 from tests.liveness.test_web import Receiver
-from tests.test_crash import SETTINGS
+from tests.test_crash import SETTINGS, count
 from tests.test_service import Service
 
 pytestmark = pytest.mark.broker
 
+# More than is taken in while three signs are given, a fifth of a second apart.
+BUSY = 40_000
 SIGN, STATUS = "brinebell/service/brinebell/sign_of_life", "brinebell/service/brinebell/status"
 
 
@@ -54,6 +58,20 @@ def test_it_is_ready_gives_signs_and_its_will_tells_of_its_death(
             service.until(lambda: heard[SIGN] is not None)
             assert json.loads(heard[SIGN] or b"")["every_s"] == 60
             assert heard[STATUS] == b"online"
+            # A loop that is busy all the time says that it lives.
+            flood = "".join(f"{number / 16}\n" for number in range(BUSY))
+            with subprocess.Popen(
+                ["mosquitto_pub", "-p", str(broker.port), "-q", "1", "-t", "boards/timeless", "-l"],
+                stdin=subprocess.PIPE,
+            ) as publisher:
+                writer = threading.Thread(target=lambda: publisher.communicate(flood.encode()))
+                writer.start()
+                service.until(lambda: count(service.path) > 0)
+                told.clear()
+                service.until(lambda: is_told(b"WATCHDOG=1", 3))
+                assert count(service.path) < BUSY
+                publisher.kill()
+                writer.join()
             # The loop hangs at a commit while somebody holds the database, and does not say that it lives.
             with closing(sqlite3.connect(service.path, isolation_level=None)) as holder:
                 holder.execute("BEGIN IMMEDIATE")
