@@ -30,6 +30,8 @@ DOUBT_US = 2 * MICROSECONDS
 _LOOK_S = 5.0
 # A lead shrinks by six seconds meanwhile.
 _STALE_S = 60.0
+# The end of a note for commands: so far before the wall, whatever that shows.
+_LEADS = " 0 1.0"
 # 2026-01-01: before it there was no program to run.
 _EARLIEST_US = 1_767_225_600 * MICROSECONDS
 
@@ -59,6 +61,11 @@ def is_set(
     return False
 
 
+def is_of_wall(note: str | None) -> bool:
+    """Whether a service with this note goes by the machine's clock, and not by one of a demo."""
+    return not note or note.endswith(_LEADS)
+
+
 class Timekeeping:
     """The clock of the service, and whether it is to be doubted.
 
@@ -83,7 +90,7 @@ class Timekeeping:
         self._knows, self._monotonic = knows, monotonic
         self._steady: SteadyWall | None = None
         self.clock = clock
-        if not clock.note():
+        if not clock.note() and clock.end_us is None:
             self._steady = SteadyWall(max(known_us or 0, _EARLIEST_US), clock.wall, monotonic)
             self.clock = Clock(wall=self._steady)
         self._begun_s = monotonic()
@@ -131,7 +138,7 @@ class Timekeeping:
         if self._steady is None:
             return self.clock.note()
         lead_us = self.lead_us
-        return "" if lead_us <= DOUBT_US else f"{lead_us} 0 1.0"
+        return "" if lead_us <= DOUBT_US else f"{lead_us}{_LEADS}"
 
     def _tell(self) -> bool:
         is_doubted = self.is_doubted

@@ -18,6 +18,7 @@ from collector.checks import Verdict
 from collector.checks.boards import check_boards
 from collector.checks.channels import check_channels
 from collector.checks.clock import check_clock
+from collector.clock import NOTE, Clock
 from collector.configuration import Configuration
 from collector.health import EVERY_S, HealthWatch
 from collector.intake import LineState
@@ -114,6 +115,14 @@ def test_a_clock_that_nobody_set_or_that_is_behind_is_wrong(
     [found] = check_clock(known, wall=lambda: START_US - behind_us, knows=lambda: knows)
     assert found.verdict == verdict
     assert ("timedatectl" in found.mend) is (verdict == "wrong")
+    store.close()
+
+
+def test_the_clock_of_a_demo_is_not_held_against_the_wall(recorded: tuple[Configuration, Store]) -> None:
+    known, store = recorded
+    store.commit(Commit(START_US, START_US))
+    store.set_note(NOTE, Clock(START_US, 120.0).note())
+    assert [one.verdict for one in check_clock(known, wall=lambda: 0, knows=lambda: True)] == ["well"]
     store.close()
 
 

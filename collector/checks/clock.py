@@ -7,10 +7,11 @@ import time
 from collections.abc import Callable, Iterator
 
 from collector.checks.finding import Finding, Verdict
+from collector.clock import NOTE
 from collector.configuration import Configuration
 from collector.errors import StoreError
 from collector.store import StoreReader
-from collector.timekeeping import DOUBT_US, is_set
+from collector.timekeeping import DOUBT_US, is_of_wall, is_set
 from collector.wording.times import duration_text
 
 _PART = "clock"
@@ -56,6 +57,6 @@ def _recorded_us(configuration: Configuration) -> int | None:
         return None
     try:
         with StoreReader(configuration.store.path) as reader:
-            return reader.last_commit_us
+            return reader.last_commit_us if is_of_wall(reader.note(NOTE)) else None
     except (StoreError, sqlite3.Error):
         return None

@@ -68,6 +68,7 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks.store import check_store
     from collector.checks.usual import check_usual
     from collector.clock import Clock
+    from collector.commands.asking import now_of_service
 
     configuration = loaded.configuration
     counts = ", ".join(
@@ -84,7 +85,7 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     yield from check_broker(configuration.mqtt)
     yield from check_clock(configuration)
     yield from check_store(configuration.store)
-    yield from check_boards(configuration, Clock().now_us())
+    yield from check_boards(configuration, now_of_service(configuration))
     yield from check_usual(configuration)
     yield from check_heat(configuration)
     yield from check_delivery(configuration, is_ringing=is_ringing)
