@@ -163,7 +163,7 @@ page_host() {
 tell_page() {
     local url
     url=$(sed -n 's/^public_url = "\(.*\)"/\1/p' "$CONFIGURATION" 2>/dev/null || true)
-    if [[ $url ]]; then
+    if [[ $url ]] && ! grep -q '^listen = "127' "$CONFIGURATION"; then
         say "The page: $url/ in your network, with the password. Never open its port to the internet."
     else
         say "The page: http://127.0.0.1:$PORT/ on this machine; from another one:"

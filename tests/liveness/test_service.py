@@ -8,7 +8,9 @@ import sqlite3
 import subprocess
 import threading
 import time
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from itertools import count as count_up
 from pathlib import Path
 
 import pytest
@@ -21,9 +23,33 @@ from tests.test_service import Service
 
 pytestmark = pytest.mark.broker
 
-# More than is taken in while three signs are given, a fifth of a second apart.
-BUSY = 40_000
 SIGN, STATUS = "brinebell/service/brinebell/sign_of_life", "brinebell/service/brinebell/status"
+
+
+@contextmanager
+def flood(port: int) -> Iterator[None]:
+    """Messages all the time."""
+    ended = threading.Event()
+    command = ["mosquitto_pub", "-p", str(port), "-q", "1", "-t", "boards/timeless", "-l"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE) as publisher:
+
+        def pour() -> None:
+            assert publisher.stdin is not None
+            with publisher.stdin as tap:
+                for number in count_up():
+                    # Not so many that the rest of the test waits for them.
+                    if number % 50 == 0 and ended.wait(0.02):
+                        return
+                    tap.write(b"%.4f\n" % (100 + number / 1000))
+                    tap.flush()
+
+        thread = threading.Thread(target=pour)
+        thread.start()
+        try:
+            yield
+        finally:
+            ended.set()
+            thread.join()
 
 
 def test_it_is_ready_gives_signs_and_its_will_tells_of_its_death(
@@ -59,19 +85,12 @@ def test_it_is_ready_gives_signs_and_its_will_tells_of_its_death(
             assert json.loads(heard[SIGN] or b"")["every_s"] == 60
             assert heard[STATUS] == b"online"
             # A loop that is busy all the time says that it lives.
-            flood = "".join(f"{number / 16}\n" for number in range(BUSY))
-            with subprocess.Popen(
-                ["mosquitto_pub", "-p", str(broker.port), "-q", "1", "-t", "boards/timeless", "-l"],
-                stdin=subprocess.PIPE,
-            ) as publisher:
-                writer = threading.Thread(target=lambda: publisher.communicate(flood.encode()))
-                writer.start()
+            with flood(broker.port):
                 service.until(lambda: count(service.path) > 0)
+                known = count(service.path)
                 told.clear()
                 service.until(lambda: is_told(b"WATCHDOG=1", 3))
-                assert count(service.path) < BUSY
-                publisher.kill()
-                writer.join()
+                assert count(service.path) > known
             # The loop hangs at a commit while somebody holds the database, and does not say that it lives.
             with closing(sqlite3.connect(service.path, isolation_level=None)) as holder:
                 holder.execute("BEGIN IMMEDIATE")
