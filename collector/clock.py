@@ -5,6 +5,7 @@ Demo, rehearsal and soak run tank time at a rate; everything that asks for the t
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -13,8 +14,49 @@ from dataclasses import dataclass, field
 NOTE = "clock"
 
 
+# A delay of ten minutes lasts eleven while a clock that was set back by an hour catches up, in ten hours.
+_LEAST_PACE = 0.9
+
+
 def _wall_us() -> int:
     return time.time_ns() // 1000
+
+
+class SteadyWall:
+    """The wall clock, but never running backwards, and never slower than nine tenths of the time that passes.
+
+    A machine whose clock was set back, or that boots with one of yesterday, would call everything late for as
+    long, and ring for none of it. So from what was known time goes on, a little slower than it passes, until
+    the wall has caught up.
+
+    Parameters
+    ----------
+    known_us
+        An instant that has been, microseconds since 1970 UTC.
+    wall, monotonic
+        Where the wall's microseconds and seconds that only pass come from.
+    """
+
+    def __init__(
+        self,
+        known_us: int,
+        wall: Callable[[], int] = _wall_us,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._wall, self._monotonic = wall, monotonic
+        self._lock = threading.Lock()
+        self._at_us, self._at_s = known_us, monotonic()
+        self.lead_us = 0
+        self()
+
+    def __call__(self) -> int:
+        """Now, microseconds since 1970 UTC; `lead_us` then says how far before the wall that is."""
+        with self._lock:
+            wall_us, now_s = self._wall(), self._monotonic()
+            least_us = self._at_us + int((now_s - self._at_s) * _LEAST_PACE * 1e6)
+            self._at_us, self._at_s = max(wall_us, least_us), now_s
+            self.lead_us = self._at_us - wall_us
+            return self._at_us
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any, Protocol
 
 from collector.configuration import Configuration, SeriesConfiguration
 from collector.errors import ConfigError
@@ -252,6 +253,29 @@ class Derivations:
                 low, high = max(low, ranges.sensor_low), min(high, ranges.sensor_high)
             role = self._roles[index] = _Role(low, high)
         return role
+
+
+class Recorded(Protocol):
+    """What is needed of the record: the newest reading of every series, and those of a range."""
+
+    def latest(self) -> Sequence[Any]:
+        """Each with `observed_us`."""
+        ...
+
+    def readings(self, series: int, start_us: int, end_us: int) -> Any:
+        """Columns `times_us` and `values`."""
+        ...
+
+
+def restored_derivations(configuration: Configuration, record: Recorded, ids: Sequence[int]) -> Derivations:
+    """Derivations that know the readings which new ones may be combined with; `ids` are of the series."""
+    derivations = Derivations(configuration)
+    newest_us = max((one.observed_us for one in record.latest()), default=0)
+    for index in sorted(derivations.concerned):
+        readings = record.readings(ids[index], newest_us - COMPENSATION_US, newest_us + 1)
+        for observed_us, value in zip(readings.times_us.tolist(), readings.values.tolist(), strict=True):
+            derivations.restore(index, observed_us, value)
+    return derivations
 
 
 def _compensated(role: _Role, temperature: History, observed_us: int, value: float) -> float:

@@ -20,8 +20,9 @@ from collector.clock import NOTE as CLOCK_NOTE
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.delivery import DeliveryWorker, channel_names
-from collector.derivation import COMPENSATION_US, Derivations
+from collector.derivation import restored_derivations
 from collector.errors import StoreError
+from collector.health import HealthWatch
 from collector.intake import (
     Arrivals,
     Asking,
@@ -68,6 +69,7 @@ from collector.requests import Plan
 from collector.routing import Router
 from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader, Upkeep
 from collector.telling import Answering, people_of, restored_desk
+from collector.timekeeping import Timekeeping
 from collector.units import converter
 from collector.wording import Kind, message_for
 from rules import (
@@ -109,20 +111,22 @@ class Service:
         stack: ExitStack,
         takes_over: Callable[[], bool] = lambda: False,
     ) -> None:
-        self._configuration, self._clock = configuration, clock
+        self._configuration = configuration
         self._is_stopping = False
         self._is_told_to_reload = False
         self._takes_over = takes_over
         path = configuration.store.path
         self._store = stack.enter_context(Store(path))
         self._ids = self._store.register(configuration.series)
+        self._reader = stack.enter_context(StoreReader(path))
+        self._time = Timekeeping(clock, self._lived_us())
+        self._clock = clock = self._time.clock
         is_mirrored = configuration.database is not None
         self._upkeep = Upkeep(self._store, configuration.store.keep_us, is_mirrored=is_mirrored)
         digest = hashlib.sha256(configuration.text.encode()).hexdigest()
         self._store.record_configuration(configuration.text, digest, clock.now_us())
         # For commands, which count "for 1 h" from the same now.
-        self._remember(CLOCK_NOTE, clock.note())
-        self._reader = stack.enter_context(StoreReader(path))
+        self._remember(CLOCK_NOTE, self._time.note())
         self._judge = self._start_judge()
         public_url = configuration.page.public_url
         self._links = Links(link_key(path.with_name(LINK_KEY)), public_url or "")
@@ -174,11 +178,12 @@ class Service:
         sorter = Sorter(
             router,
             ProblemLog(logging.getLogger("collector.problems"), clock),
-            self._start_derivations(),
+            restored_derivations(configuration, self._reader, self._ids),
             arrivals,
             Crossings(configuration.engine.series),
             configuration.boards,
             asked,
+            self._time.trust,
         )
 
         answers = AnswerPublisher(self._session)
@@ -218,6 +223,12 @@ class Service:
             [(one.tank, one.name) for one in configuration.series],
         )
         self._asking = Asking(self._reader, self._intake, self._plan, answering, clock)
+        self._health = HealthWatch(
+            configuration,
+            clock.now_us,
+            lambda: self._intake.line_state,
+            lambda: self._intake.is_refused,
+        )
         # As of the last round, for the thread of the page.
         self._suppressed: tuple[Suppressed, ...] = ()
         self._serve_page(stack)
@@ -250,6 +261,7 @@ class Service:
             if not self._intake.is_refused:
                 self._upkeep.turn(now_us)
             self._life.turn(is_refused=self._intake.is_refused)
+            self._health.turn(self._session)
             if self._is_told_to_reload:
                 self._is_told_to_reload = False
                 if self._takes_over():
@@ -308,17 +320,17 @@ class Service:
         """What the service tells of itself, in the time zone of the first tank."""
         configuration, reader, store = self._configuration, self._reader, self._store
         zone = configuration.tanks[0].rules.time_zone
-        lived = [reader.last_commit_us, int(store.note(_ALIVE) or 0) or None]
         mqtt = configuration.mqtt
         return Notices(
             [
                 Outage(
                     store.note(OUTAGE_NOTE),
-                    max((at_us for at_us in lived if at_us is not None), default=None),
+                    self._lived_us(),
                     self._clock.now_us(),
                     zone,
                     configuration.outage_after_us,
                     lambda from_us, to_us: missed(reader, configuration, self._ids, from_us, to_us),
+                    self._time.begun_us,
                 ),
                 BrokerAway(store.note(BROKER_NOTE), f"{mqtt.host}:{mqtt.port}", zone, mqtt.outage_after_us),
                 StoreRefuses(store.note(STORE_NOTE), zone, lambda: self._intake.line_state.refused_since_us),
@@ -341,9 +353,16 @@ class Service:
         told = note(DATABASE_AWAY_NOTE), note(DATABASE_REFUSES_NOTE)
         return [MirrorBehind(told, lambda: mirror.health, zone, database.outage_after_us)]
 
+    def _lived_us(self) -> int | None:
+        """When the service lived last, by what is recorded; None if it never did."""
+        lived = [self._reader.last_commit_us, int(self._store.note(_ALIVE) or 0) or None]
+        return max((at_us for at_us in lived if at_us is not None), default=None)
+
     def _turn_notices(self) -> bool:
         """Whether there is something to tell of the service itself; notes now and then that it lives."""
         now_us, now_s = self._clock.now_us(), time.monotonic()
+        if self._time.turn():
+            self._remember(CLOCK_NOTE, self._time.note())
         if now_s >= self._alive_at_s:
             # The first one comes when an outage before it has been noted.
             if self._alive_at_s and not self._intake.is_refused:
@@ -359,16 +378,6 @@ class Service:
         except StoreError as error:
             _LOG.warning("%s could not be remembered: %s", key, error)
 
-    def _start_derivations(self) -> Derivations:
-        """Give derivations the readings that new ones may be combined with."""
-        derivations = Derivations(self._configuration)
-        newest_us = max((one.observed_us for one in self._reader.latest()), default=0)
-        for index in sorted(derivations.concerned):
-            readings = self._reader.readings(self._ids[index], newest_us - COMPENSATION_US, newest_us + 1)
-            for observed_us, value in zip(readings.times_us.tolist(), readings.values.tolist(), strict=True):
-                derivations.restore(index, observed_us, value)
-        return derivations
-
     def _serve_page(self, stack: ExitStack) -> None:
         if not self._configuration.page.enabled:
             return
@@ -383,6 +392,7 @@ class Service:
             usual=lambda: self._nightly.standing,
             suppressed=lambda: self._suppressed,
             answers=Answers(self._links, lambda: RequestBox(path)),
+            health=self._health.last,
         )
         stack.callback(page.close)
 

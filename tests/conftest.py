@@ -29,7 +29,9 @@ def shared_data() -> Path:
 PROGRAMS = {
     "broker": ("mosquitto", "mosquitto_pub"),
     "browser": ("chromium", "chromedriver"),
+    "faketime": ("faketime",),
     "influxdb": ("influxd",),
+    "systemd": ("systemd-analyze",),
     "victoria": ("victoria-metrics",),
 }
 _PATH = f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin"

@@ -18,6 +18,7 @@ _MEGABYTE = 1024 * 1024
 # Six series every 10 s are some 50,000 readings a day, a few MB with their index.
 _TOO_LITTLE = 100 * _MEGABYTE
 _LITTLE = 1024 * _MEGABYTE
+_PLENTY = 10 * 1024 * _MEGABYTE
 
 
 def check_store(configuration: StoreConfiguration) -> Iterator[Finding]:
@@ -36,7 +37,7 @@ def check_store(configuration: StoreConfiguration) -> Iterator[Finding]:
         yield from _check_writing(folder)
     else:
         yield Finding(_PART, Verdict.WELL, f"{folder} will be made at the first run")
-    yield _room(there)
+    yield check_room(there)
     if configuration.path.is_file():
         yield _check_database(configuration.path)
 
@@ -64,9 +65,11 @@ def _check_writing(folder: Path) -> Iterator[Finding]:
         yield Finding(_PART, Verdict.WELL, f"{folder} can be written")
 
 
-def _room(folder: Path) -> Finding:
+def check_room(folder: Path) -> Finding:
+    """Whether there is room for what comes."""
     free = shutil.disk_usage(folder).free
-    text = f"{free // _MEGABYTE:,} MB free"
+    # Whole gigabytes where there are many: what is told to machines is sent when it changes.
+    text = f"{free // _MEGABYTE:,} MB free" if free < _PLENTY else f"{free // (1024 * _MEGABYTE):,} GB free"
     mend = "make room, or put service.folder on a larger disk"
     if free < _TOO_LITTLE:
         return Finding(_PART, Verdict.WRONG, f"only {text}", mend)

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
     from collector.checks import Finding
     from collector.settings import Loaded
 
-SUMMARY = "check configuration, broker, store, database, delivery and page, and say how to mend what is wrong"
+SUMMARY = (
+    "check configuration, broker, clock, store, boards, database, delivery, page, and say how to mend them"
+)
 EXAMPLE = "brinebell check --config brinebell.toml --ring"
 
 
@@ -56,7 +58,10 @@ def _count(number: int, one: str, many: str) -> str:
 
 def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks import Finding, Verdict
+    from collector.checks.boards import check_boards
     from collector.checks.broker import check_broker
+    from collector.checks.channels import check_channels
+    from collector.checks.clock import check_clock
     from collector.checks.database import check_database
     from collector.checks.delivery import check_delivery
     from collector.checks.heat import check_heat
@@ -66,6 +71,7 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     from collector.checks.store import check_store
     from collector.checks.usual import check_usual
     from collector.clock import Clock
+    from collector.commands.asking import now_of_service
 
     configuration = loaded.configuration
     counts = ", ".join(
@@ -80,11 +86,14 @@ def _findings(loaded: Loaded, *, is_ringing: bool) -> Iterator[Finding]:
     for warning in loaded.warnings:
         yield Finding("configuration", Verdict.NOTE, warning)
     yield from check_broker(configuration.mqtt)
+    yield from check_clock(configuration)
     yield from check_store(configuration.store)
     yield from check_database(configuration)
+    yield from check_boards(configuration, now_of_service(configuration))
     yield from check_usual(configuration)
     yield from check_heat(configuration)
     yield from check_delivery(configuration, is_ringing=is_ringing)
+    yield from check_channels(configuration)
     yield from check_night(configuration, Clock().now_us())
     yield from check_page(configuration.page)
     yield from check_reach(configuration)

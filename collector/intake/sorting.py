@@ -7,7 +7,7 @@ it must come out the same for a redelivered message, since (series, time) is wha
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 
 from collector.configuration import BoardConfiguration
@@ -24,6 +24,7 @@ from collector.readings import Mark, Reading
 from collector.requests import Answer
 from collector.routing import Routed, Router
 from collector.store import BoardState, Rejection
+from collector.timekeeping import Trust
 
 _LOG = logging.getLogger(__name__)
 
@@ -57,6 +58,8 @@ class Sorter:
         Boards with a last will.
     asked
         Topics of requests, each with its tank.
+    trust
+        How far our own clock is to be trusted now.
     """
 
     def __init__(
@@ -68,6 +71,7 @@ class Sorter:
         crossings: Crossings,
         boards: Sequence[BoardConfiguration],
         asked: Mapping[str, str] = _NO_TOPICS,
+        trust: Callable[[], Trust] = Trust,
     ) -> None:
         self._route = router.route
         self._problems = problems
@@ -78,6 +82,7 @@ class Sorter:
         for board in boards:
             self._boards.setdefault(board.topic, []).append(board)
         self._asked = asked
+        self._trust, self._now_trust = trust, Trust()
         self.last_known = 0
 
     def sort(self, messages: Sequence[Message], batch: Batch, *, is_backlog: bool) -> None:
@@ -87,6 +92,7 @@ class Sorter:
         at some instant before their arrival.
         """
         batch.messages += len(messages)
+        self._now_trust = self._trust()
         for message in messages:
             if message.topic in self._asked:
                 self._take_request(message, batch, is_backlog)
@@ -120,7 +126,7 @@ class Sorter:
         timeless = []
         hangs_on_arrival = False
         for series, observed_us, _, mark in routed.readings:
-            if observed_us is None or not PAST_LIMIT_US <= observed_us <= received_us + FUTURE_LIMIT_US:
+            if not self._is_own(observed_us, received_us):
                 timeless.append(series)
             elif mark is not _NONE:
                 hangs_on_arrival = True
@@ -140,6 +146,14 @@ class Sorter:
             readings = self._route(message.topic, message.payload, given_us).readings
         self._add_timed(batch, readings, received_us, given_us, message, is_backlog)
 
+    def _is_own(self, observed_us: int | None, received_us: int) -> bool:
+        """Whether the time that a payload gives counts."""
+        if observed_us is None or not PAST_LIMIT_US <= observed_us <= received_us + FUTURE_LIMIT_US:
+            return False
+        lead_us = self._now_trust.lead_us
+        # While our time runs ahead, what a board says of now would be late for all that is judged by ours.
+        return lead_us <= FUTURE_LIMIT_US or abs(observed_us - (received_us - lead_us)) > FUTURE_LIMIT_US
+
     def _add_timed(
         self,
         batch: Batch,
@@ -150,10 +164,10 @@ class Sorter:
         is_backlog: bool,
     ) -> None:
         """Add readings of which some get the time given; of one series, a microsecond more each."""
-        unknown = _UNKNOWN if is_backlog else 0
+        unknown = _UNKNOWN if is_backlog or self._now_trust.is_doubted else 0
         used: dict[int, int] = {}
         for series, observed_us, value, mark in readings:
-            if observed_us is not None and PAST_LIMIT_US <= observed_us <= received_us + FUTURE_LIMIT_US:
+            if observed_us is not None and self._is_own(observed_us, received_us):
                 # Counted from an arrival that is not when it was sent, it is as unknown as that.
                 marks = (_ARRIVAL | unknown) if mark is not _NONE else 0
                 self._add(batch, series, observed_us, value, marks, message)

@@ -24,12 +24,6 @@ class Standstill:
         now_us = self._clock.now_us()
         passed_s = self._clock.wall_seconds(now_us - self._round_us)
         self._round_us = now_us
-        if passed_s < -STALL_S:
-            _LOG.error(
-                "the clock was set back by %.0f s: what comes without a time of its own counts as late "
-                "until it has caught up, and is stored but not judged",
-                -passed_s,
-            )
         if not is_live or passed_s <= STALL_S:
             return False
         _LOG.warning("nothing was done for %.0f s (a sleeping machine or a clock that was set?)", passed_s)

@@ -55,13 +55,16 @@ class Topics(NamedTuple):
     tree: str
     status: str
     marker: str
-    sign_of_life: str
 
     @classmethod
     def of(cls, client_id: str) -> Topics:
         """Topics of the service with that client id."""
         own = f"brinebell/service/{client_id}"
-        return cls("brinebell/service/", f"{own}/status", f"{own}/marker", f"{own}/sign_of_life")
+        return cls("brinebell/service/", f"{own}/status", f"{own}/marker")
+
+    def named(self, name: str) -> str:
+        """The topic of another name, for what the service says of itself."""
+        return f"{self.status.rpartition('/')[0]}/{name}"
 
 
 class Connection:

@@ -123,11 +123,11 @@ class Session:
             self._states.sent(self._monotonic())
             self._connection.publish_state(topic, payload)
 
-    def sign(self, payload: bytes) -> bool:
-        """Publish a sign of life, retained; False where no connection takes it."""
+    def sign(self, payload: bytes, name: str = "sign_of_life") -> bool:
+        """Publish to the service's own topic of that name, retained; False where nobody takes it."""
         if self._connection is None or not self._is_let_in or self._connection.lost is not None:
             return False
-        self._publish(self._connection, self._topics.sign_of_life, payload, retain=True)
+        self._publish(self._connection, self._topics.named(name), payload, retain=True)
         return True
 
     def say(self, topic: str, payload: bytes) -> None:

@@ -60,7 +60,7 @@ class StateGate:
         self._is_forbidden, self.is_open = True, False
         _LOG.error(
             "the broker does not let us publish states to brinebell/<tank>/#: %s. Give this user the rights "
-            "in deploy/mosquitto/access.example, or set [mqtt] publishes = false; until the next start none "
+            "in deploy/mosquitto/rights/service, or set [mqtt] publishes = false; until the next start none "
             "are published, readings and alarms go on as before",
             why,
         )

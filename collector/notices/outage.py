@@ -36,6 +36,9 @@ class Outage:
         What was shorter is not worth a message.
     missed
         Finds what was missed from an instant to another.
+    begun
+        When the service began by what is known now, None while nobody knows what time it is: so long it is
+        owed, and whether it was long enough to be told is found out then.
     """
 
     def __init__(
@@ -46,14 +49,16 @@ class Outage:
         time_zone: str,
         after_us: int,
         missed: Callable[[int, int], Missed],
+        begun: Callable[[], int | None] | None = None,
     ) -> None:
         self._time_zone, self._missed = time_zone, missed
-        self._to_us = now_us
+        self._to_us, self._after_us, self._begun = now_us, after_us, begun
+        is_known = begun is None or begun() is not None
         self._is_noted = False
         self._from_us: int | None = None
         if note:
             self._from_us = int(note)
-        elif last_us is not None and now_us - last_us >= after_us:
+        elif last_us is not None and (not is_known or now_us - last_us >= after_us):
             self._from_us = last_us
 
     def turn(self, now_us: int, *, is_connected: bool, is_catching_up: bool) -> Turn | None:
@@ -63,6 +68,14 @@ class Outage:
         if not self._is_noted:
             self._is_noted = True
             return Turn(None, {NOTE: str(self._from_us)})
+        if self._begun is not None:
+            begun_us = self._begun()
+            if begun_us is None:
+                return None
+            self._begun, self._to_us = None, begun_us
+            if begun_us - self._from_us < self._after_us:
+                self._from_us = None
+                return Turn(None, {NOTE: ""})
         is_live = is_connected and not is_catching_up
         if not is_live and now_us - self._to_us < WAIT_US:
             return None

@@ -30,6 +30,7 @@ from collector.errors import StoreError
 from collector.pages.answering import AnswerPages
 from collector.pages.asking import Answers, Asker
 from collector.pages.guard import ANSWERS, WORK, Guard, own_names
+from collector.pages.health import HealthSource, health_page
 from collector.pages.history import MOST_HOURS, SPANS, history_of
 from collector.pages.incidents import incident_rows, story_of
 from collector.pages.live import LiveFeed
@@ -60,6 +61,7 @@ def create_application(
     usual: UsualSource | None = None,
     suppressed: SuppressedSource | None = None,
     answers: Answers | None = None,
+    health: HealthSource | None = None,
     live_every_s: float = _LIVE_EVERY_S,
 ) -> Starlette:
     """Make the application; `application.state.live` is its `LiveFeed`, to be closed with the server.
@@ -77,6 +79,9 @@ def create_application(
     answers
         By what people answer; without it the pages only show. Work is announced from the page that shows
         now only where no phone reaches it: there is no password yet.
+    health
+        Tells how the service is, from any thread: as plain values, None if its loop stands still. Without it
+        nothing is told.
     live_every_s
         Wall seconds between two looks for news.
     """
@@ -100,6 +105,7 @@ def create_application(
         routes=[
             Route("/", site.safely(site.now), methods=["GET"]),
             Route("/now.json", site.safely(site.now_json), methods=["GET"]),
+            *([] if health is None else [Route("/health.json", health_page(health), methods=["GET"])]),
             Route("/live", follow, methods=["GET"]),
             Route("/incidents", site.safely(site.incidents), methods=["GET"]),
             Route("/incidents/{number:int}", site.safely(site.incident), methods=["GET"]),

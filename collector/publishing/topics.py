@@ -52,6 +52,11 @@ TOPICS = (
         "`every_s`, in how many seconds the next is due; who misses three may think the service dead",
     ),
     Topic(
+        "brinebell/service/<client id>/health",
+        "how the service is: `verdict` (`well`, `note` or `wrong`), whether it is `storing` what comes, and "
+        "`findings`, each with `part`, `verdict`, `text` and how to `mend` it; sent when it changes",
+    ),
+    Topic(
         "brinebell/service/<client id>/marker",
         "from the service to itself, not retained: what comes behind it is live, what came before is backlog",
     ),

@@ -9,11 +9,11 @@ from typing import Any, NamedTuple
 import orjson
 
 from collector.alarm_record import LifeChange, RingTest, ThreadRecord
-from collector.messages import Message, Try
+from collector.messages import FailingChannel, Message, Try
 from collector.recurrence import RecurringWork
 from collector.requests import Request
 from collector.store.commit import BoardState, IncidentRecord
-from collector.store.outbox import MESSAGE_COLUMNS
+from collector.store.outbox import FAILING, MESSAGE_COLUMNS, failing_of
 from collector.store.requests import imported_works, waiting_requests
 from collector.store.tellings import (
     acknowledged_after_us,
@@ -222,6 +222,10 @@ class History:
             " WHERE id IN (SELECT max(id) FROM boards GROUP BY tank, name) ORDER BY tank, name"
         )
         return tuple(BoardState(tank, name, bool(is_online), since) for tank, name, is_online, since in rows)
+
+    def failing_channels(self) -> tuple[FailingChannel, ...]:
+        """The channels that do not work, and since when."""
+        return failing_of(self._connection.execute(FAILING))
 
     def known_works(self) -> tuple[PlannedWork, ...]:
         """The planned works that the engine knows now, in order of time."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -60,7 +61,16 @@ _CARRY_ON = (
     " instead_of, after_try) SELECT incident, kind, person, :channel, created_us, :not_before_us, title,"
     " body, priority, :original, :try FROM outbox WHERE id = :id"
 )
+FAILING = "SELECT person, channel, since_us, reason, report IS NOT NULL FROM failing_channels"
 _URGENT_FIRST = "CASE priority WHEN 'urgent' THEN 0 WHEN 'high' THEN 1 ELSE 2 END"
+
+
+def failing_of(rows: Iterable[tuple[Any, ...]]) -> tuple[FailingChannel, ...]:
+    """What rows of `FAILING` say."""
+    return tuple(
+        FailingChannel(person, channel, since_us, reason, bool(is_told))
+        for person, channel, since_us, reason, is_told in rows
+    )
 
 
 class Outbox:
@@ -224,13 +234,7 @@ class Outbox:
 
     def failing(self) -> tuple[FailingChannel, ...]:
         """The channels that do not work."""
-        rows = self._query(
-            "SELECT person, channel, since_us, reason, report IS NOT NULL FROM failing_channels", ()
-        )
-        return tuple(
-            FailingChannel(person, channel, since_us, reason, bool(is_told))
-            for person, channel, since_us, reason, is_told in rows
-        )
+        return failing_of(self._query(FAILING, ()))
 
     def handed(self, since_us: int) -> tuple[Handed, ...]:
         """Tries begun since then that have reached their person, or may have."""

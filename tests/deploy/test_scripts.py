@@ -10,7 +10,13 @@ from pathlib import Path
 import pytest
 
 CHECKOUT = Path(__file__).resolve().parents[2]
-SCRIPTS = ("deploy/demo", "deploy/check", "deploy/resolve", ".ci/run")
+# Whatever begins like a script of a shell; what is sourced is followed from there.
+SCRIPTS = sorted(
+    str(path.relative_to(CHECKOUT))
+    for folder in ("deploy", "tests/deploy", ".ci")
+    for path in (CHECKOUT / folder).rglob("*")
+    if path.is_file() and path.read_bytes()[:64].startswith((b"#!/usr/bin/env bash\n", b"#!/bin/sh\n"))
+)
 # What every Debian has: everything the script calls before it looks for what may be missing.
 BASE = ("bash", "env", "dirname", "readlink")
 
@@ -95,6 +101,10 @@ def test_check_tells_which_tests_do_not_run_and_fails_in_ci_where_packages_canno
     assert "  - the page in a browser (chromium)\n" in result.stderr
     assert "sudo apt update && sudo apt install" in result.stderr
     assert "In CI no test is left out." in result.stderr
+
+
+def test_no_script_is_forgotten() -> None:
+    assert {"deploy/demo", "deploy/check", "deploy/resolve", "deploy/install", ".ci/run"} < set(SCRIPTS)
 
 
 @pytest.mark.parametrize("name", SCRIPTS)

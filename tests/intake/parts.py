@@ -39,6 +39,7 @@ from collector.routing import Router
 from collector.store import Commit, Committed, IncidentRecord, Store, StoreReader
 from collector.telling import Answering, Desk
 from collector.telling.lives import Lives
+from collector.timekeeping import Trust
 from collector.units import converter
 from rules import (
     AlarmRaised,
@@ -186,6 +187,7 @@ class Running:
         tank: TankRules = REEF,
     ) -> None:
         self.now_us = now_us
+        self.trust = Trust()
         self.tank = tank
         self.interval_s = interval_s
         self.successor: Running | None = None
@@ -218,6 +220,7 @@ class Running:
             Crossings(self.configuration.engine.series),
             self.configuration.boards,
             {request_topic("reef"): "reef"},
+            lambda: self.trust,
         )
         self.intake = Intake(
             self.line,

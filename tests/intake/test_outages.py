@@ -8,6 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from collector.readings import Mark
+from collector.timekeeping import Trust
 from rules import Flag
 from tests.intake.parts import MINUTE, REDOX, SECOND, START_US, Running
 
@@ -102,16 +103,41 @@ def test_a_loop_that_stood_still_heard_nothing_and_asks_for_a_marker(
     assert "nothing was done for" in caplog.text
 
 
-def test_a_clock_set_back_is_told_for_what_follows_is_not_judged(
-    running: Running, caplog: pytest.LogCaptureFixture
+@pytest.mark.parametrize(
+    ("lead_s", "board_s", "is_own"),
+    [
+        (0, 0, True),
+        (120, -120, True),
+        (121, -121, False),
+        (3600, -3600, False),
+        (3600, -3720, False),
+        (3600, -3721, True),
+        (3600, 121, False),
+    ],
+)
+def test_while_our_time_runs_ahead_what_a_board_says_of_now_gets_ours(
+    running: Running, lead_s: int, board_s: int, is_own: bool
 ) -> None:
-    running.line.bring(running.message("temperature", "25.0", packet_id=1))
+    """The time of the loop is `lead_s` before the machine's; the board's differs by `board_s` from it."""
+    running.trust = Trust(lead_s * SECOND, lead_s > 2)
+    running.line.bring(running.timed(28.0, running.now_us + board_s * SECOND))
     running.rounds()
-    running.now_us -= 40 * SECOND
-    running.line.bring(running.message("temperature", "28.0", packet_id=2))
-    running.rounds(5)
-    assert running.marks() == [Mark.ARRIVAL_TIME | Mark.LATE, Mark.ARRIVAL_TIME]
-    assert caplog.text.count("the clock was set back by 40 s") == 1
+    unknown = Mark.TIME_REPLACED | (Mark.TIME_UNKNOWN if lead_s > 2 else 0)
+    assert running.marks() == [0 if is_own else unknown]
+    assert running.stored()[0][0] == running.now_us + (board_s * SECOND if is_own else 0)
+
+
+def test_while_nobody_knows_the_time_a_live_reading_is_flagged_and_judged(running: Running) -> None:
+    running.trust = Trust(0, True)
+    for number in range(8):
+        running.line.bring(running.message("temperature", "28.0", packet_id=number + 1))
+        running.pass_time(20)
+    assert set(running.marks()) == {Mark.ARRIVAL_TIME | Mark.TIME_UNKNOWN}
+    assert running.alarms() == [("AlarmRaised", "over_danger_line")]
+    # A restart judges what was recorded the same way.
+    again = running.again()
+    again.be_live()
+    assert again.alarms() == [("AlarmRaised", "over_danger_line")]
 
 
 # -- boards ---------------------------------------------------------------------------------------

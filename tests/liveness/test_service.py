@@ -5,8 +5,12 @@ from __future__ import annotations
 import json
 import signal
 import sqlite3
+import subprocess
+import threading
 import time
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from itertools import count as count_up
 from pathlib import Path
 
 import pytest
@@ -14,12 +18,38 @@ import pytest
 from tests.broker import Listener, mosquitto
 from tests.liveness.test_systemd import Manager
 from tests.liveness.test_web import Receiver
-from tests.test_crash import SETTINGS
+from tests.test_crash import SETTINGS, count
 from tests.test_service import Service
 
 pytestmark = pytest.mark.broker
 
 SIGN, STATUS = "brinebell/service/brinebell/sign_of_life", "brinebell/service/brinebell/status"
+
+
+@contextmanager
+def flood(port: int) -> Iterator[None]:
+    """Messages all the time."""
+    ended = threading.Event()
+    command = ["mosquitto_pub", "-p", str(port), "-q", "1", "-t", "boards/timeless", "-l"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE) as publisher:
+
+        def pour() -> None:
+            assert publisher.stdin is not None
+            with publisher.stdin as tap:
+                for number in count_up():
+                    # Not so many that the rest of the test waits for them.
+                    if number % 50 == 0 and ended.wait(0.02):
+                        return
+                    tap.write(b"%.4f\n" % (100 + number / 1000))
+                    tap.flush()
+
+        thread = threading.Thread(target=pour)
+        thread.start()
+        try:
+            yield
+        finally:
+            ended.set()
+            thread.join()
 
 
 def test_it_is_ready_gives_signs_and_its_will_tells_of_its_death(
@@ -54,6 +84,13 @@ def test_it_is_ready_gives_signs_and_its_will_tells_of_its_death(
             service.until(lambda: heard[SIGN] is not None)
             assert json.loads(heard[SIGN] or b"")["every_s"] == 60
             assert heard[STATUS] == b"online"
+            # A loop that is busy all the time says that it lives.
+            with flood(broker.port):
+                service.until(lambda: count(service.path) > 0)
+                known = count(service.path)
+                told.clear()
+                service.until(lambda: is_told(b"WATCHDOG=1", 3))
+                assert count(service.path) > known
             # The loop hangs at a commit while somebody holds the database, and does not say that it lives.
             with closing(sqlite3.connect(service.path, isolation_level=None)) as holder:
                 holder.execute("BEGIN IMMEDIATE")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from sqlite3 import connect
@@ -20,7 +21,13 @@ NOTHING = Missed((), ())
 class Service:
     """As the service does it: what is noticed goes into its commits, of which the first one comes at once."""
 
-    def __init__(self, folder: Path, now_us: int, found: Missed = NOTHING) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        now_us: int,
+        found: Missed = NOTHING,
+        begun: Callable[[], int | None] | None = None,
+    ) -> None:
         self.configuration = configuration(folder)
         self.path = self.configuration.store.path
         self.store = Store(self.path, synchronous="OFF")
@@ -29,7 +36,7 @@ class Service:
         with StoreReader(self.path) as reader:
             last_us = reader.last_commit_us
         note = self.store.note(OUTAGE_NOTE)
-        outage = Outage(note, last_us, now_us, "UTC", 10 * MINUTE, lambda *_: found)
+        outage = Outage(note, last_us, now_us, "UTC", 10 * MINUTE, lambda *_: found, begun)
         people = [person("sam", channels=("json",)), person("kim", channels=("mailto",))]
         self.notices = Notices([outage], people, "UTC")
 
@@ -69,6 +76,30 @@ def test_only_an_outage_that_was_long_enough_is_told_to_each_once(
         service.round(is_live=True)
     service.kill()
     assert len(service.told()) == count
+
+
+@pytest.mark.parametrize(("minutes", "told"), [(9, []), (240, ["Brinebell was away for 4 h"] * 2)])
+@pytest.mark.parametrize("is_killed", [False, True])
+def test_where_nobody_knows_the_time_it_is_found_out_later_whether_there_was_an_outage(
+    lived: Path, minutes: int, told: list[str], is_killed: bool
+) -> None:
+    """The machine boots with the time at which the current failed, and hears the true one after a minute."""
+    service = Service(lived, START_US + SECOND, begun=lambda: None)
+    for _ in range(60):
+        service.round(is_live=True)
+    if is_killed:
+        service = Service(lived, service.kill(), begun=lambda: None)
+        service.round(is_live=True)
+    assert service.told() == []
+    now_us = service.kill() + minutes * MINUTE
+    begun = [None, START_US + minutes * MINUTE]
+    service = Service(lived, now_us, begun=lambda: begun[0])
+    service.round(is_live=True)
+    begun.pop(0)
+    for _ in range(3):
+        service.round(is_live=True)
+    service.kill()
+    assert [title for _, title, _ in service.told()] == told
 
 
 def test_the_first_start_of_all_is_no_outage(tmp_path: Path) -> None:

@@ -26,7 +26,16 @@ from tests.test_service import Service, publish_hot
 
 pytestmark = pytest.mark.broker
 
-ACCESS = SHIPPED.parent / "access.example"
+RIGHTS = SHIPPED.parent / "rights"
+# User -> which rights; as deploy/install gives them.
+USERS = {
+    "brinebell": "service",
+    "sump": "board",
+    "chemistry": "board",
+    "button": "button",
+    "sounder": "sounder",
+    "keeper": "person",
+}
 STATUS = "brinebell/service/brinebell/status"
 # For boards, which come without a name, and for the service.
 FORBIDDING = "topic readwrite boards/#\n" + "topic readwrite brinebell/service/#\n"
@@ -188,19 +197,19 @@ def test_with_mqtt_3_1_1_such_a_broker_is_found_out_by_the_connections_that_it_e
 
 @pytest.fixture
 def guarded(tmp_path: Path) -> Iterator[Mosquitto]:
-    """A broker with the example of an access list, each of its users with the name for a password."""
-    users = re.findall(r"^user (\w+)$", ACCESS.read_text(), re.MULTILINE)
-    assert len(users) >= 5
-    passwords = tmp_path / "passwd"
+    """A broker with the shipped rights, each of its users with the name for a password."""
+    rights, passwords = tmp_path / "rights", tmp_path / "passwd"
+    texts = [(RIGHTS / kind).read_text().replace("NAME", user) for user, kind in USERS.items()]
+    rights.write_text("\n".join(texts))
     passwords.touch()
-    for user in users:
+    for user in USERS:
         subprocess.run(["mosquitto_passwd", "-b", str(passwords), user, user], check=True, timeout=20)
-    lines = ("allow_anonymous false", f"password_file {passwords}", f"acl_file {ACCESS}")
+    lines = ("allow_anonymous false", f"password_file {passwords}", f"acl_file {rights}")
     with mosquitto(tmp_path / "broker", *lines) as broker:
         yield broker
 
 
-def test_with_the_example_of_an_access_list_the_service_can_do_all_it_needs_and_a_board_only_its_own(
+def test_with_the_shipped_rights_the_service_can_do_all_it_needs_and_a_board_only_its_own(
     tmp_path: Path, start: Callable[..., Service], guarded: Mosquitto, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def publish(user: str, topic: str, payload: str, *options: str) -> None:
@@ -243,10 +252,3 @@ def test_with_the_example_of_an_access_list_the_service_can_do_all_it_needs_and_
             )
             assert sounder["brinebell/reef/sounder"] == b"quiet"
         assert board.heard == []
-
-
-def test_every_user_of_the_example_has_rights_and_no_password_stands_in_it() -> None:
-    text = ACCESS.read_text()
-    blocks = re.split(r"^user ", text, flags=re.MULTILINE)[1:]
-    assert all("\ntopic " in block for block in blocks)
-    assert not re.search(r"^(?!#|user |topic (?:read|write) |$)", text, re.MULTILINE)
