@@ -86,19 +86,19 @@ class Links:
         person, incident = self._unsealed("link", text, now_us)
         return Link(person, incident)
 
-    def form_text(self, now_us: int) -> str:
-        """What a form on the page carries, so that no other page can send it."""
-        return self._sealed("form", [secrets.token_hex(8)], now_us + _FORM_LASTING_US)
+    def form_text(self, now_us: int, whose: str = "") -> str:
+        """What a form on the page carries, so that no other page can send it; `whose` session's it is."""
+        return self._sealed(f"form/{whose}", [secrets.token_hex(8)], now_us + _FORM_LASTING_US)
 
-    def check_form(self, text: str, now_us: int) -> None:
-        """Refuse a form that no page of this service carries.
+    def check_form(self, text: str, now_us: int, whose: str = "") -> None:
+        """Refuse a form that no page of this service carried in that session.
 
         Raises
         ------
         LinkError
             As `read`.
         """
-        self._unsealed("form", text, now_us)
+        self._unsealed(f"form/{whose}", text, now_us)
 
     def _sealed(self, purpose: str, values: list[object], until_us: int) -> str:
         content = orjson.dumps([*values, -(-until_us // MICROSECONDS)])

@@ -16,6 +16,7 @@ NAMES = (
     "demo",
     "check",
     "run",
+    "password",
     "work",
     "incidents",
     "acknowledge",

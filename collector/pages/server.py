@@ -1,4 +1,4 @@
-"""Serves the pages in a thread of the service: bound to this machine alone, and closed cleanly."""
+"""Serves the pages in a thread of the service: to other machines only with a log-in, and closed cleanly."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from uvicorn import Config, Server
 from collector.clock import Clock
 from collector.configuration import Configuration, PageConfiguration
 from collector.errors import ConfigError
+from collector.pages.access import require_access
 from collector.pages.application import create_application
 from collector.pages.asking import Answers
-from collector.pages.guard import require_loopback
 from collector.pages.record import BrokerSource, RecordFactory, SuppressedSource, UsualSource
 
 _LOG = logging.getLogger(__name__)
@@ -44,9 +44,10 @@ def serve_in_thread(
     Raises
     ------
     ConfigError
-        If page.listen is not of this machine alone, or cannot be listened at.
+        If page.listen is not of this machine alone and nobody is asked who they are, or it cannot be
+        listened at.
     """
-    require_loopback(configuration.page)
+    require_access(configuration.page)
     application = create_application(
         configuration,
         record_factory,

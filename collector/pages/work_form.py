@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 
 from collector.clock import Clock
 from collector.links import LinkError, Links
+from collector.pages.access import VISITOR
 from collector.pages.asking import Asker, fields
 from collector.requests import Answer, Asked, BeginWork, EndWork
 from rules import HOUR_US, KINDS
@@ -60,11 +61,14 @@ class WorkForm:
     def __init__(self, links: Links, asker: Asker, clock: Clock) -> None:
         self._links, self._asker, self._clock = links, asker, clock
 
-    def offer(self, request: Request) -> Offer:
-        """The form, for a page that is made now."""
+    def offer(self, request: Request) -> Offer | None:
+        """The form, for a page that is made now; None for a visitor who may not ask for anything."""
+        visitor = VISITOR.get()
+        if not visitor.may_ask:
+            return None
         asked = request.query_params.get("asked")
         return Offer(
-            self._links.form_text(self._clock.now_us()),
+            self._links.form_text(self._clock.now_us(), visitor.tag),
             CHOICES,
             tuple(LASTS),
             USUAL_LAST,
@@ -74,13 +78,15 @@ class WorkForm:
 
     async def take(self, request: Request) -> Response:
         """Ask for what the form says, and go back to the page that shows what came of it."""
-        form = await fields(request)
+        form, visitor = await fields(request), VISITOR.get()
+        if not visitor.may_ask:
+            raise HTTPException(403, "Work is announced by the link in a message, or at the machine.")
         seal, tank, now_us = form.get("form", ""), form.get("tank", ""), self._clock.now_us()
         try:
-            self._links.check_form(seal, now_us)
+            self._links.check_form(seal, now_us, visitor.tag)
         except LinkError as error:
             text = "This form is too old, or of another page. Reload the page and try again."
             raise HTTPException(403, text) from error
         asked: Asked = EndWork(tank) if form.get("do") == "end" else begun_work(form, tank, now_us)
-        number = await self._asker.ask(f"{seal}/{form.get('do', '')}/{tank}", "the page", asked)
+        number = await self._asker.ask(f"{seal}/{form.get('do', '')}/{tank}", visitor.who, asked)
         return RedirectResponse(f"/?asked={number}", 303)

@@ -117,9 +117,22 @@ class PageSettings(Table):
 
     enabled: bool = key("whether the page is served", default=True, like="true")
     listen: str = key(
-        "address of this machine alone, and port; from elsewhere use an SSH tunnel: there is no password yet",
+        "address and port; one that other machines reach asks for a password_file or a user_header",
         "127.0.0.1:8460",
         like='"127.0.0.1:8460"',
+    )
+    password_file: str | None = key(
+        "file with the hash of the page's password, made by `brinebell password`; with it everybody logs in",
+        like='"page.password"',
+    )
+    proxies: list[str] = key(
+        "addresses or networks of reverse proxies whose word is believed: who has logged in, and from where",
+        [],
+        like='["127.0.0.1"]',
+    )
+    user_header: str | None = key(
+        "header in which such a proxy says who has logged in there; it must drop one that comes from outside",
+        like='"X-Remote-User"',
     )
     public_url: str | None = key(
         "address at which a phone reaches the page, told in messages", like='"http://tank.example:8460"'

@@ -12,7 +12,6 @@ from collector.configuration import (
     BoardConfiguration,
     Configuration,
     MqttConfiguration,
-    PageConfiguration,
     SeriesConfiguration,
     SourceConfiguration,
     StoreConfiguration,
@@ -20,7 +19,8 @@ from collector.configuration import (
 )
 from collector.settings.equipment import EQUIPMENT
 from collector.settings.mistakes import Mistakes
-from collector.settings.model import MqttSettings, PageSettings, Settings, TankSettings
+from collector.settings.model import MqttSettings, Settings, TankSettings
+from collector.settings.page import resolve_page
 from collector.settings.people import resolve_person, resolve_telling
 from collector.settings.secrets import SecretFiles
 from collector.settings.section import Section
@@ -81,7 +81,7 @@ def resolve(
         store=StoreConfiguration(
             folder / Path(settings.service.folder).expanduser(), (commit_us or 0) / MICROSECONDS
         ),
-        page=_page(top.at("page"), settings.page),
+        page=resolve_page(top.at("page"), settings.page, secrets),
         people=tuple(
             resolve_person(top.at("people", name), person, secrets)
             for name, person in settings.people.items()
@@ -160,29 +160,6 @@ def _url(section: Section, url: str | None) -> str | None:
         section.wrong("sign_of_life_url", 'an address such as "https://watch.example/reef" is needed')
         return None
     return url
-
-
-def _page(section: Section, settings: PageSettings) -> PageConfiguration:
-    host, port = "", None
-    try:
-        parts = urlsplit(f"//{settings.listen}")
-        host, port = parts.hostname or "", parts.port
-        is_plain = parts.netloc == settings.listen and "@" not in settings.listen
-    except ValueError:
-        is_plain = False
-    if not host or not port or not is_plain:
-        section.wrong("listen", 'an address and a port are needed, such as "127.0.0.1:8460"', settings.listen)
-    if settings.public_url is not None and not settings.public_url.startswith(("http://", "https://")):
-        section.wrong("public_url", "must begin with http:// or https://", settings.public_url)
-    page = PageConfiguration(settings.enabled, host, port or 0, settings.public_url)
-    if host and not page.is_local:
-        section.wrong(
-            "listen",
-            "other machines could read along, and there is no password yet: an address of this machine alone "
-            f'is needed, such as "127.0.0.1:{port or 8460}", reached from elsewhere through an SSH tunnel',
-            settings.listen,
-        )
-    return page
 
 
 def _tanks(

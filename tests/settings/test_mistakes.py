@@ -81,7 +81,12 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         ("page.listen", "127.0.0.1:99999", "page.listen", "an address and a port"),
         ("page.listen", "0.0.0.0:8460", "page.listen", "SSH tunnel"),
         ("page.listen", "192.168.1.5:8460", "page.listen", "127.0.0.1:8460"),
-        ("page.listen", "tank.example:8460", "page.listen", "no password yet"),
+        ("page.listen", "tank.example:8460", "page.listen", "`brinebell password page.password`"),
+        ("page.password_file", "nowhere", "page.password_file", "cannot be read"),
+        ("page.proxies", ["proxy.example"], "page.proxies", '"127.0.0.1" or "10.0.3.0/24"'),
+        ("page.proxies", ["10.0.3.1/24"], "page.proxies", "addresses or networks"),
+        ("page.user_header", "X-Remote-User", "page.user_header", "anybody could send it"),
+        ("page.user_header", "X Remote", "page.user_header", "the name of a header"),
         ("page.public_url", "tank.example", "page.public_url", "http://"),
         # tanks
         ("tanks.reef.time_zone", "Africa/Nairoby", "tanks.reef.time_zone", 'did you mean "Africa/Nairobi"'),
