@@ -13,6 +13,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TypeAlias
 
+from collector.display_units import CANONICAL, DisplayUnits
 from collector.recurrence import RecurringWork
 from rules import MICROSECONDS, EngineRules, Priority, TankRules
 
@@ -281,6 +282,7 @@ class Configuration:
     sign_of_life_url: str | None = field(default=None, repr=False)
     outage_after_us: int = 10 * 60 * MICROSECONDS
     text: str = ""
+    units: DisplayUnits = CANONICAL
 
     def tank(self, name: str) -> TankConfiguration:
         """The tank of that name; KeyError if there is none."""

@@ -13,7 +13,7 @@ from math import ceil
 
 import numpy as np
 
-from collector.axes import is_of_days, runs, value_range, value_ticks, wall_step_s, wall_times
+from collector.axes import is_of_days, runs, value_range, wall_step_s, wall_times
 from collector.pages.labels import SeriesLabel
 from collector.pages.moments import day_text, local, month_text, weekday_text
 from collector.pages.record import Buckets
@@ -233,7 +233,7 @@ def _text(x: FloatArray, y: FloatArray) -> str:
 def _value_ticks(frame: Frame, label: SeriesLabel) -> tuple[Tick, ...]:
     if label.is_two_state:
         return tuple(Tick(frame.value_percent(value), label.show(value)) for value in (0.0, 1.0))
-    ticks = value_ticks(frame.low, frame.high, label.resolution)
+    ticks = label.ticks(frame.low, frame.high)
     return tuple(Tick(frame.value_percent(value), label.show(value)) for value in ticks)
 
 

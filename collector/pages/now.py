@@ -223,7 +223,7 @@ class NowView:
     ) -> Row:
         concerned = tuple(one.incident for one in lasting if label.name in one.incident.series)
         fitted = None if standing is None else standing.fitted
-        usual = "" if label.rules is None else usual_text(fitted, label.rules, now_us)
+        usual = "" if label.rules is None else usual_text(fitted, label.rules, now_us, label.units)
         if latest is None:
             return Row(
                 label,

@@ -139,6 +139,16 @@ class PageSettings(Table):
     )
 
 
+class UnitsSettings(Table):
+    """In which units people read values, on pages and in messages; what is stored stays canonical."""
+
+    temperature: str = key("degC or degF", "degC", like='"degF"')
+    volume: str = key("L, gal_us or gal_imp", "L", like='"gal_us"')
+    water_level: str = key("cm, mm or in", "cm", like='"in"')
+    alkalinity: str = key("meq/L, dKH or mg/L CaCO3", "meq/L", like='"dKH"')
+    flow: str = key("L/h, gal_us/h or gal_imp/h", "L/h", like='"gal_us/h"')
+
+
 class CalibrationSettings(Table):
     """Two buffers of a pH electrode that arrives as millivolts (two-point calibration, Nernst slope)."""
 
@@ -356,6 +366,7 @@ class Settings(BaseSettings):
     service: ServiceSettings = Field(default_factory=ServiceSettings)
     mqtt: MqttSettings = Field(default_factory=MqttSettings)
     page: PageSettings = Field(default_factory=PageSettings)
+    units: UnitsSettings = Field(default_factory=UnitsSettings)
     people: dict[str, PersonSettings] = Field(default_factory=dict)
     telling: TellingSettings = Field(default_factory=TellingSettings)
     tanks: dict[str, TankSettings] = Field(default_factory=dict)

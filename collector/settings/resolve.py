@@ -27,6 +27,7 @@ from collector.settings.section import Section
 from collector.settings.series import resolve_series
 from collector.settings.suggestions import instead_of, nearest
 from collector.settings.topics import Declared, brings, check_unit, names, resolve_board, resolve_source
+from collector.settings.units import resolve_units
 from collector.settings.works import resolve_works
 from rules import FAULTS, MICROSECONDS, ROLES, EngineRules, SeriesRules, TankRules
 
@@ -98,6 +99,7 @@ def resolve(
         outage_after_us=service.duration("outage_after", settings.service.outage_after, least_s=10) or 0,
         sign_of_life_url=_url(service, settings.service.sign_of_life_url),
         text=text,
+        units=resolve_units(top.at("units"), settings.units),
     )
 
 

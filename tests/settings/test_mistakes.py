@@ -86,6 +86,8 @@ CALIBRATION = {"first": ["7 pH", "-6 mV"], "second": ["10.01 pH", "-178 mV"]}
         ("page.proxies", ["proxy.example"], "page.proxies", '"127.0.0.1" or "10.0.3.0/24"'),
         ("page.proxies", ["10.0.3.1/24"], "page.proxies", "addresses or networks"),
         ("page.user_header", "X-Remote-User", "page.user_header", "anybody could send it"),
+        ("units", {"temperature": "F"}, "units.temperature", "degC"),
+        ("units", {"volume": "gal"}, "units.volume", "gal_us"),
         ("page.user_header", "X Remote", "page.user_header", "the name of a header"),
         ("page.public_url", "tank.example", "page.public_url", "http://"),
         # tanks
