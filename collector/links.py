@@ -71,9 +71,9 @@ class Links:
         """The whole address of a link that is made now."""
         return f"{self._address}/answer/{self.text(link, now_us)}"
 
-    def text(self, link: Link, now_us: int) -> str:
+    def text(self, link: Link, now_us: int, lasting_us: int = LASTING_US) -> str:
         """The last part of the address: letters, digits, - and _ only."""
-        return self._sealed("link", [link.person, link.incident], now_us + LASTING_US)
+        return self._sealed("link", [link.person, link.incident], now_us + lasting_us)
 
     def read(self, text: str, now_us: int) -> Link:
         """What a link is for.

@@ -37,7 +37,8 @@ from collector.pages.guard import Guard
 from collector.pages.history import MOST_HOURS, SPANS, history_of
 from collector.pages.incidents import incident_rows, story_of
 from collector.pages.live import LiveFeed
-from collector.pages.now import Now, NowView, live_texts
+from collector.pages.live_texts import live_texts
+from collector.pages.now import Now, NowView
 from collector.pages.now_json import now_as_json
 from collector.pages.record import BrokerSource, Record, RecordFactory, SuppressedSource, UsualSource
 from collector.pages.templating import templates

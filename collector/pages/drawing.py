@@ -150,19 +150,6 @@ def _moments(frame: Frame, moments: Iterable[tuple[int, str, str]]) -> tuple[Mom
     return tuple(found)
 
 
-def small_line(label: SeriesLabel, buckets: Buckets, start_us: int, end_us: int) -> tuple[str, str]:
-    """Path of the means over a stretch, and their range in words; both empty without values."""
-    points = _points_of(buckets, start_us, end_us)
-    if len(points.times_us) == 0:
-        return "", ""
-    low, high = points.range
-    first, last = label.show(low), label.show(high)
-    number, _, unit = first.partition(" ")
-    words = first if first == last else f"{number if unit and last.endswith(unit) else first} to {last}"
-    frame = Frame(start_us, end_us, *value_range(low, high, (), label.resolution))
-    return _line(frame, points), words
-
-
 def limit_words(label: SeriesLabel) -> str:
     """The limits of a series in words, "" if it has none."""
     return "; ".join(text for _, text, *_ in _limits_of(label))

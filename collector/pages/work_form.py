@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -11,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from collector.clock import Clock
-from collector.links import LinkError, Links
+from collector.links import Link, LinkError, Links
 from collector.pages.access import VISITOR
 from collector.pages.asking import Asker, fields
 from collector.requests import Answer, Asked, BeginWork, EndWork
@@ -45,7 +46,10 @@ def begun_work(form: Mapping[str, str], tank: str, now_us: int) -> BeginWork:
 
 
 class Offer(NamedTuple):
-    """What a page with the form needs; `has_asked`: it was sent just now, and `answer` came of it."""
+    """What a page with the form needs; `has_asked`: it was sent just now, and `answer` came of it.
+
+    `address_of` is where an incident is answered, by its number.
+    """
 
     form: str
     choices: tuple[Choice, ...]
@@ -53,6 +57,7 @@ class Offer(NamedTuple):
     usual: str
     has_asked: bool
     answer: Answer | None
+    address_of: Callable[[int], str]
 
 
 class WorkForm:
@@ -74,7 +79,13 @@ class WorkForm:
             USUAL_LAST,
             asked is not None,
             None if asked is None else self._asker.answer(asked[:100]),
+            partial(self._address_of, visitor.who),
         )
+
+    def _address_of(self, who: str, incident: int) -> str:
+        # Much shorter than in a message: it stands in a page that somebody may log out of.
+        text = self._links.text(Link(who, incident), self._clock.now_us(), HOUR_US)
+        return f"/answer/{text}"
 
     async def take(self, request: Request) -> Response:
         """Ask for what the form says, and go back to the page that shows what came of it."""
