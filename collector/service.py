@@ -28,6 +28,7 @@ from collector.intake import (
     Crossings,
     Intake,
     Judge,
+    LastMessages,
     Sorter,
     Telling,
     UnstoredMessages,
@@ -162,6 +163,7 @@ class Service:
             lambda: _rfc3339(clock.now_us()),
         )
         arrivals = Arrivals(self._store.arrivals())
+        self._last_messages = LastMessages()
         sorter = Sorter(
             router,
             ProblemLog(logging.getLogger("collector.problems"), clock),
@@ -170,6 +172,7 @@ class Service:
             Crossings(configuration.engine.series),
             configuration.boards,
             asked,
+            self._last_messages.hear,
         )
 
         answers = AnswerPublisher(self._session)
@@ -362,6 +365,7 @@ class Service:
             usual=lambda: self._nightly.standing,
             suppressed=lambda: self._suppressed,
             answers=Answers(self._links, lambda: RequestBox(path)),
+            messages=self._last_messages.all,
         )
         stack.callback(page.close)
 

@@ -7,7 +7,7 @@ it must come out the same for a redelivered message, since (series, time) is wha
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 
 from collector.configuration import BoardConfiguration
@@ -57,6 +57,8 @@ class Sorter:
         Boards with a last will.
     asked
         Topics of requests, each with its tank.
+    heard
+        Told of every message that is no request.
     """
 
     def __init__(
@@ -68,6 +70,7 @@ class Sorter:
         crossings: Crossings,
         boards: Sequence[BoardConfiguration],
         asked: Mapping[str, str] = _NO_TOPICS,
+        heard: Callable[[Message], None] = lambda _: None,
     ) -> None:
         self._route = router.route
         self._problems = problems
@@ -78,6 +81,7 @@ class Sorter:
         for board in boards:
             self._boards.setdefault(board.topic, []).append(board)
         self._asked = asked
+        self._heard = heard
         self.last_known = 0
 
     def sort(self, messages: Sequence[Message], batch: Batch, *, is_backlog: bool) -> None:
@@ -91,6 +95,7 @@ class Sorter:
             if message.topic in self._asked:
                 self._take_request(message, batch, is_backlog)
                 continue
+            self._heard(message)
             if message.topic in self._boards:
                 self._take_board(message, batch)
             received_us = message.received_us

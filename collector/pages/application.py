@@ -32,6 +32,8 @@ from collector.errors import StoreError
 from collector.pages.access import VISITOR, Access, OwnNames
 from collector.pages.answering import AnswerPages
 from collector.pages.asking import Answers, Asker
+from collector.pages.care import CareView
+from collector.pages.care_pages import CARE, CarePages
 from collector.pages.door import LOG_IN, LOG_OUT, Door, LogInPages
 from collector.pages.guard import Guard
 from collector.pages.history import MOST_HOURS, SPANS, history_of
@@ -40,7 +42,14 @@ from collector.pages.live import LiveFeed
 from collector.pages.live_texts import live_texts
 from collector.pages.now import Now, NowView
 from collector.pages.now_json import now_as_json
-from collector.pages.record import BrokerSource, Record, RecordFactory, SuppressedSource, UsualSource
+from collector.pages.record import (
+    BrokerSource,
+    MessagesSource,
+    Record,
+    RecordFactory,
+    SuppressedSource,
+    UsualSource,
+)
 from collector.pages.templating import templates
 from collector.pages.work_form import WorkForm
 
@@ -65,6 +74,7 @@ def create_application(
     usual: UsualSource | None = None,
     suppressed: SuppressedSource | None = None,
     answers: Answers | None = None,
+    messages: MessagesSource | None = None,
     live_every_s: float = _LIVE_EVERY_S,
 ) -> Starlette:
     """Make the application; `application.state.live` is its `LiveFeed`, to be closed with the server.
@@ -82,10 +92,12 @@ def create_application(
     answers
         By what people answer; without it the pages only show. From a page itself something is asked for only
         by whom `Access` lets.
+    messages
+        The last message of each topic, from any thread; None leaves them out.
     live_every_s
         Wall seconds between two looks for news.
     """
-    site = _Site(configuration, record_factory, clock, broker, usual, suppressed, answers)
+    site = _Site(configuration, record_factory, clock, broker, usual, suppressed, answers, messages)
     live = LiveFeed(site.live_texts, live_every_s)
 
     @asynccontextmanager
@@ -145,6 +157,7 @@ class _Site:
         usual: UsualSource | None,
         suppressed: SuppressedSource | None,
         answers: Answers | None,
+        messages: MessagesSource | None,
     ) -> None:
         self._view = NowView(configuration)
         self._labels = self._view.labels
@@ -155,13 +168,23 @@ class _Site:
         self._suppressed = suppressed
         self.access = Access(configuration.page, configuration.store.folder)
         self._log_in = LogInPages(self.access, self._page)
-        self._answer_pages = self._work_form = None
+        self._answer_pages = self._work_form = asker = None
         if answers is not None:
             asker = Asker(answers.open_box, clock)
             self._answer_pages = AnswerPages(
                 answers.links, asker, self._opened, self._labels, clock, self._page
             )
             self._work_form = WorkForm(answers.links, asker, clock)
+        self._care = CarePages(
+            CareView(configuration, self._labels),
+            self._labels,
+            self._opened,
+            messages,
+            clock,
+            self._page,
+            None if answers is None else answers.links,
+            asker,
+        )
         self._record: Record | None = None
         self._opening = threading.Lock()
         self._templates = templates()
@@ -230,7 +253,9 @@ class _Site:
 
     def form_routes(self) -> list[Route]:
         """What takes forms, and the pages that belong to them."""
-        routes = []
+        routes = [Route(CARE, self.safely(self._care.show), methods=["GET"])]
+        if self._care.takes_forms:
+            routes.append(Route(CARE, self._care.take, methods=["POST"]))
         if (pages := self._answer_pages) is not None:
             routes += [
                 Route("/answer/{text}", self.safely(pages.show), methods=["GET"]),

@@ -16,7 +16,7 @@ from collector.errors import ConfigError
 from collector.pages.access import require_access
 from collector.pages.application import create_application
 from collector.pages.asking import Answers
-from collector.pages.record import BrokerSource, RecordFactory, SuppressedSource, UsualSource
+from collector.pages.record import BrokerSource, MessagesSource, RecordFactory, SuppressedSource, UsualSource
 
 _LOG = logging.getLogger(__name__)
 
@@ -35,6 +35,7 @@ def serve_in_thread(
     usual: UsualSource | None = None,
     suppressed: SuppressedSource | None = None,
     answers: Answers | None = None,
+    messages: MessagesSource | None = None,
     live_every_s: float = 1.0,
 ) -> PagesServer:
     """Serve the pages at page.listen until the answer is closed; port 0 takes any free port.
@@ -56,6 +57,7 @@ def serve_in_thread(
         usual=usual,
         suppressed=suppressed,
         answers=answers,
+        messages=messages,
         live_every_s=live_every_s,
     )
     pages = PagesServer(application, _listen(configuration.page), configuration.page.host)

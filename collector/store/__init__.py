@@ -5,6 +5,7 @@ One `Store` writes, one transaction a commit; `StoreReader` reads as numpy colum
 """
 
 from collector.messages import Message, NewMessage, Outcome, Try
+from collector.store.care import Calibration
 from collector.store.commit import (
     Arrival,
     BoardState,
@@ -40,6 +41,7 @@ __all__ = [
     "BaselineVersion",
     "BoardState",
     "Buckets",
+    "Calibration",
     "Commit",
     "Committed",
     "Conflict",

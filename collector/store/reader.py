@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from collector.errors import StoreError
 from collector.store import rollups
+from collector.store.care import Care
 from collector.store.commit import BoardState
 from collector.store.history import History
 from collector.store.rollups import Buckets
@@ -95,7 +96,7 @@ class RecordedBlock:
     planned_work: tuple[PlannedWork, ...] | None = None
 
 
-class StoreReader(History):
+class StoreReader(History, Care):
     """The store, read only; usable from any number of threads, while the writer writes.
 
     Ranges are half open: `start_us` belongs to them, `end_us` does not. `series` is an id in the store,

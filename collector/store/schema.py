@@ -191,6 +191,15 @@ ALTER TABLE commits ADD COLUMN tick_lag_us INTEGER;
 -- readings, without which a replay would take one for earlier that came late; NULL: it had not
 """
 
+_CALIBRATIONS = """
+CREATE TABLE calibrations( -- of probes, as people note them
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, tank TEXT NOT NULL, series TEXT NOT NULL,
+    done_us INTEGER NOT NULL, due_us INTEGER, -- when the next one is due; NULL: never
+    note TEXT NOT NULL, who TEXT NOT NULL
+) STRICT;
+CREATE INDEX calibrations_by_time ON calibrations(done_us);
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -199,6 +208,7 @@ MIGRATIONS: tuple[str, ...] = (
     _TELLING,
     _DETOURS,
     _TICKS,
+    _CALIBRATIONS,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

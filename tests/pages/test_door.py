@@ -85,6 +85,9 @@ class House:
         self._stack.enter_context(visit.client)
         return visit
 
+    def commit(self, commit: Commit) -> None:
+        self._store.commit(commit)
+
     @contextmanager
     def answering(self) -> Iterator[list[Request]]:
         """Answer as the loop of the service does, and tell what was asked."""
