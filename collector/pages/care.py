@@ -233,7 +233,7 @@ def _calibration(label: SeriesLabel, last: Calibration | None, now_us: int, zone
         return CalibrationRow(label, "none noted", "", False, "")
     done = date_text(local(last.done_us, zone))
     if last.due_us is None:
-        return CalibrationRow(label, done, "", False, last.note)
+        return CalibrationRow(label, done, "not planned", False, last.note)
     days = (local(last.due_us, zone).date() - local(now_us, zone).date()).days
     when = date_text(local(last.due_us, zone))
     if days < 0:

@@ -136,7 +136,8 @@ def requested_hosts(driver: Chrome) -> set[str]:
         if message["method"] in ("Network.requestWillBeSent", "Network.webSocketCreated"):
             parameters = message["params"]
             parts = urlsplit(parameters["request"]["url"] if "request" in parameters else parameters["url"])
-            if parts.scheme != "data":
+            # What is within the page or the browser itself goes to nobody.
+            if parts.scheme not in ("data", "chrome"):
                 hosts.add(parts.netloc)
     return hosts
 

@@ -131,7 +131,7 @@ def test_a_calibration_is_noted_and_told_when_it_is_due(care: Care) -> None:
     with care.house.answering():
         care.send(on="2026-03-07", **{**form, "due": "not planned", "note": ""})
     assert "Display pH 7 Mar 2026 not planned" in care.text
-    assert "Salinity none noted not planned" in care.text
+    assert "Salinity none noted Top-off" in care.text
 
 
 PLAN = {"do": "plan", "kind": "water_change", "for": "2 h", "starts": "2026-03-09T10:00"}
