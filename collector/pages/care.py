@@ -20,9 +20,8 @@ from rules import HOUR_US, Flag, PlannedWork
 
 DAY_US = 24 * HOUR_US
 WEEKS = 4
-_MONTH_DAYS = 30
-# Readings that come late, and verdicts that are revised, are in by then.
-_SETTLED_DAYS = 2
+_MONTH_US = 30 * DAY_US
+_QUARTER_US = HOUR_US // 4
 _SHOWN_BYTES = 300
 _CUT_BYTES = 500
 
@@ -107,11 +106,12 @@ class TankCare:
 
 
 class CareView:
-    """Makes the page; keeps the counts of days that are over."""
+    """Makes the page; counts a month of readings only now and then."""
 
     def __init__(self, configuration: Configuration, labels: Labels) -> None:
         self._configuration, self._labels = configuration, labels
-        self._counts: dict[tuple[int, int], Mapping[int, int]] = {}
+        # By series: the quarter of an hour in which they were counted, and the counts.
+        self._counts: dict[int, tuple[int, Mapping[int, int]]] = {}
 
     def look(self, record: Record, now_us: int) -> tuple[TankCare, ...]:
         """Read the record and say how things stand now."""
@@ -166,19 +166,13 @@ class CareView:
         return ProbeRow(label, seen, age_us > gap_limit_us(label), tuple(shares), total)
 
     def _month(self, record: Record, series: int, now_us: int) -> Mapping[int, int]:
-        """Readings of each flag over the last month, in days of UTC."""
-        today = now_us // DAY_US
-        self._counts = {key: one for key, one in self._counts.items() if key[1] > today - 2 * _MONTH_DAYS}
-        found: dict[int, int] = {}
-        for day in range(today - _MONTH_DAYS + 1, today + 1):
-            counts = self._counts.get((series, day))
-            if counts is None:
-                counts = record.flag_counts(series, day * DAY_US, (day + 1) * DAY_US)
-                if day < today - _SETTLED_DAYS:
-                    self._counts[series, day] = counts
-            for flag, count in counts.items():
-                found[flag] = found.get(flag, 0) + count
-        return found
+        """Readings of each flag over the last month; a quarter of an hour old at most."""
+        moment = now_us // _QUARTER_US
+        kept = self._counts.get(series)
+        if kept is None or kept[0] != moment:
+            kept = moment, record.flag_counts(series, now_us - _MONTH_US, now_us + 1)
+            self._counts[series] = kept
+        return kept[1]
 
 
 def message_rows(messages: Sequence[LastMessage], now_us: int) -> tuple[MessageRow, ...]:

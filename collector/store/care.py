@@ -9,6 +9,7 @@ from typing import NamedTuple
 import orjson
 
 from collector.requests import Answer
+from rules import Flag
 
 
 class Calibration(NamedTuple):
@@ -37,14 +38,25 @@ class Care:
         return tuple(Calibration(*row) for row in rows)
 
     def flag_counts(self, series: int, start_us: int, end_us: int) -> dict[int, int]:
-        """How many readings of a series in a half open range have each primary flag."""
-        return dict(
+        """How many readings of a series in a half open range have each primary flag.
+
+        Readings that passed are counted without being looked at, which is far faster: whatever did not
+        pass has a row in `tests`.
+        """
+        span = (series, start_us, end_us)
+        (total,) = self._connection.execute(
+            "SELECT count(*) FROM readings WHERE series = ? AND observed_us >= ? AND observed_us < ?", span
+        ).fetchone()
+        found: dict[int, int] = dict(
             self._connection.execute(
-                "SELECT flag_mark & 15, count(*) FROM readings"
+                # CROSS JOIN: SQLite would begin with the longer one.
+                "SELECT flag_mark & 15, count(*) FROM tests CROSS JOIN readings USING(series, observed_us)"
                 " WHERE series = ? AND observed_us >= ? AND observed_us < ? GROUP BY 1",
-                (series, start_us, end_us),
+                span,
             )
         )
+        passed = total - sum(count for flag, count in found.items() if flag != Flag.PASS)
+        return {**found, int(Flag.PASS): passed} if passed else found
 
 
 def record_calibrations(connection: sqlite3.Connection, answers: Sequence[Answer], number: int) -> None:

@@ -2,11 +2,11 @@
 
     python tests/bench/pages.py [--runs 200]
 
-Fills a store with eight series of fifty hours, one reading every ten seconds, serves it as the service does,
-and asks over one kept connection, as a browser does. The reference is `/static/bell.svg` of the same server in
-the same run: routing, guard, door and socket, without a page. Weight is what a browser fetches for the page
-that shows now, uncompressed, as it is sent. Log-in is timed with the right password and with wrong ones:
-they must not differ.
+Fills a store with eight series of fifty hours, one reading every ten seconds, serves it as the service
+does, and asks over one kept connection, as a browser does. The reference is `/static/bell.svg` of that
+server in the same run: routing, guard, door and socket, without a page. Weight is what a browser fetches
+for the page that shows now, uncompressed, as it is sent. Log-in is timed with the right password and with
+wrong ones: they must not differ.
 """
 
 from __future__ import annotations

@@ -247,6 +247,19 @@ def test_the_seal_of_a_form_is_of_use_in_its_own_session_alone(house: House) -> 
     assert [one.who for one in asked] == ["the page"]
 
 
+def test_whoever_is_logged_in_can_answer_from_the_page_and_nobody_else_is_offered_it(house: House) -> None:
+    visit = house.serve(password_hash=CHEAP)
+    visit.log_in()
+    address = re.search(r'class="button" href="(/answer/[^"]+)"', visit.get("/").text)[1]
+    assert "Answer as" not in visit.get(address).text
+    with house.answering() as asked:
+        page = visit.get(f"{address}/acknowledge").text
+        visit.post(f"{address}/acknowledge", form=hidden(page, "form"))
+    assert [(one.who, one.asked.incident) for one in asked] == [("the page", 2)]
+    # Where a phone reaches a page that asks nobody who they are, only messages carry links.
+    assert "/answer/" not in house.serve(public_url=PUBLIC).get("/").text
+
+
 # -- behind a proxy --------------------------------------------------------------------------------------
 
 
