@@ -42,7 +42,6 @@ PAGES = (
     "/incidents",
     "/incidents/1",
     "/series/reef/temperature",
-    "/care",
     "/care?asked=x",
     ANSWER,
     f"{ANSWER}/work",

@@ -100,7 +100,7 @@ def filled(path: str, words: list[str]) -> str:
     return path
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(
     route=st.sampled_from(ROUTES),
     words=st.lists(WORDS, min_size=5, max_size=5),
