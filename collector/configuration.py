@@ -11,9 +11,13 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
+from typing import TypeAlias
 
+from collector.display_units import CANONICAL, DisplayUnits
 from collector.recurrence import RecurringWork
 from rules import MICROSECONDS, EngineRules, Priority, TankRules
+
+Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network
 
 _MINUTE_US = 60 * MICROSECONDS
 
@@ -93,12 +97,30 @@ class DatabaseConfiguration:
 
 @dataclass(frozen=True, slots=True)
 class PageConfiguration:
-    """Where the page is served; `public_url` is what a phone can reach, if anything."""
+    """Where the page is served, and who may look.
+
+    Parameters
+    ----------
+    public_url
+        What a phone can reach, if anything.
+    password_hash
+        As `collector.passwords` makes it; never printed.
+    proxies, user_header
+        Reverse proxies that are believed, and the header in which they say who has logged in there.
+    """
 
     enabled: bool = True
     host: str = "127.0.0.1"
     port: int = 8460
     public_url: str | None = None
+    password_hash: str | None = field(default=None, repr=False)
+    proxies: tuple[Network, ...] = ()
+    user_header: str | None = None
+
+    @property
+    def asks_who(self) -> bool:
+        """Whether everybody must be known who looks."""
+        return self.password_hash is not None or self.user_header is not None
 
     @property
     def is_local(self) -> bool:
@@ -299,6 +321,7 @@ class Configuration:
     sign_of_life_url: str | None = field(default=None, repr=False)
     outage_after_us: int = 10 * 60 * MICROSECONDS
     text: str = ""
+    units: DisplayUnits = CANONICAL
 
     def tank(self, name: str) -> TankConfiguration:
         """The tank of that name; KeyError if there is none."""

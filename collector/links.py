@@ -71,9 +71,9 @@ class Links:
         """The whole address of a link that is made now."""
         return f"{self._address}/answer/{self.text(link, now_us)}"
 
-    def text(self, link: Link, now_us: int) -> str:
+    def text(self, link: Link, now_us: int, lasting_us: int = LASTING_US) -> str:
         """The last part of the address: letters, digits, - and _ only."""
-        return self._sealed("link", [link.person, link.incident], now_us + LASTING_US)
+        return self._sealed("link", [link.person, link.incident], now_us + lasting_us)
 
     def read(self, text: str, now_us: int) -> Link:
         """What a link is for.
@@ -86,19 +86,19 @@ class Links:
         person, incident = self._unsealed("link", text, now_us)
         return Link(person, incident)
 
-    def form_text(self, now_us: int) -> str:
-        """What a form on the page carries, so that no other page can send it."""
-        return self._sealed("form", [secrets.token_hex(8)], now_us + _FORM_LASTING_US)
+    def form_text(self, now_us: int, whose: str = "") -> str:
+        """What a form on the page carries, so that no other page can send it; `whose` session's it is."""
+        return self._sealed(f"form/{whose}", [secrets.token_hex(8)], now_us + _FORM_LASTING_US)
 
-    def check_form(self, text: str, now_us: int) -> None:
-        """Refuse a form that no page of this service carries.
+    def check_form(self, text: str, now_us: int, whose: str = "") -> None:
+        """Refuse a form that no page of this service carried in that session.
 
         Raises
         ------
         LinkError
             As `read`.
         """
-        self._unsealed("form", text, now_us)
+        self._unsealed(f"form/{whose}", text, now_us)
 
     def _sealed(self, purpose: str, values: list[object], until_us: int) -> str:
         content = orjson.dumps([*values, -(-until_us // MICROSECONDS)])

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeAlias
 
 from collector.alarm_requests import AboutAlarms
+from collector.care_requests import RecordCalibration
 from collector.recurrence import RecurringWork
 from rules import HOUR_US, KINDS, PlannedWork
 
@@ -45,10 +46,11 @@ class EndWork:
 
 @dataclass(frozen=True, slots=True)
 class CancelWork:
-    """Forget works of a tank that have not begun yet. Empty: of any kind."""
+    """Forget works of a tank that have not begun yet. Empty: of any kind; `from_us`: that one alone."""
 
     tank: str
     kind: str = ""
+    from_us: int | None = None
 
     def __str__(self) -> str:
         return f"cancel {_words(self.kind)} in {self.tank}"
@@ -66,7 +68,7 @@ class ImportWorks:
 
 
 AboutWork: TypeAlias = BeginWork | EndWork | CancelWork | ImportWorks
-Asked: TypeAlias = AboutWork | AboutAlarms
+Asked: TypeAlias = AboutWork | AboutAlarms | RecordCalibration
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +194,11 @@ class Plan:
         return Answer(request, True, f"{_count(len(asked.works))} planned from the file")
 
     def _cancel(self, request: str, asked: CancelWork, now_us: int) -> Answer:
-        coming = [work for work in self.works if _is_of(work, asked) and work.from_us > now_us]
+        coming = [
+            work
+            for work in self.works
+            if _is_of(work, asked) and work.from_us > now_us and asked.from_us in (None, work.from_us)
+        ]
         if not coming:
             return Answer(request, False, f"no {_words(asked.kind)} is to come in {asked.tank}")
         self.works = tuple(work for work in self.works if work not in coming)

@@ -29,6 +29,7 @@ from collector.intake import (
     Crossings,
     Intake,
     Judge,
+    LastMessages,
     Sorter,
     Telling,
     UnstoredMessages,
@@ -175,6 +176,7 @@ class Service:
             lambda: _rfc3339(clock.now_us()),
         )
         arrivals = Arrivals(self._store.arrivals())
+        self._last_messages = LastMessages()
         sorter = Sorter(
             router,
             ProblemLog(logging.getLogger("collector.problems"), clock),
@@ -184,6 +186,7 @@ class Service:
             configuration.boards,
             asked,
             self._time.trust,
+            self._last_messages.hear,
         )
 
         answers = AnswerPublisher(self._session)
@@ -393,6 +396,7 @@ class Service:
             suppressed=lambda: self._suppressed,
             answers=Answers(self._links, lambda: RequestBox(path)),
             health=self._health.last,
+            messages=self._last_messages.all,
         )
         stack.callback(page.close)
 

@@ -34,5 +34,5 @@ def check_heat(configuration: Configuration) -> Iterator[Finding]:
             continue
         fitted, fitted_us = found.get(tank.name, (None, 0))
         is_known = isinstance(fitted, HeatModel) and fitted.time_constant_hours is not None
-        text = heat_text(fitted, roles, tank.rules.time_zone, fitted_us, now_us)
+        text = heat_text(fitted, roles, tank.rules.time_zone, fitted_us, now_us, configuration.units)
         yield Finding(_PART, Verdict.WELL if is_known else Verdict.NOTE, f"{tank.name}: {text}")

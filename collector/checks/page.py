@@ -35,6 +35,14 @@ def check_page(configuration: PageConfiguration) -> Iterator[Finding]:
         )
     else:
         yield Finding(_PART, Verdict.WELL, f"http://{where} is free to be served")
+    if not configuration.is_local:
+        yield Finding(
+            _PART,
+            Verdict.NOTE,
+            "other machines reach it, and everybody must be known; on this port nothing is encrypted",
+            "well in a network of your own; from outside use a VPN or a reverse proxy with TLS, and never "
+            "open the port to the internet",
+        )
     if configuration.public_url is None:
         yield Finding(
             _PART,

@@ -38,7 +38,7 @@ def check_usual(configuration: Configuration) -> Iterator[Finding]:
         if isinstance(fitted, WeekProfile):
             count += 1
         else:
-            text = f"{rules.tank}/{rules.name}: {usual_text(fitted, rules, now_us)}"
+            text = f"{rules.tank}/{rules.name}: {usual_text(fitted, rules, now_us, configuration.units)}"
             yield Finding(_PART, Verdict.NOTE, text)
     if count:
         yield Finding(_PART, Verdict.WELL, f"known of {count} series")

@@ -17,6 +17,7 @@ NAMES = (
     "demo",
     "check",
     "run",
+    "password",
     "work",
     "incidents",
     "acknowledge",

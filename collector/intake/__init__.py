@@ -10,6 +10,7 @@ from collector.intake.asking import Asking
 from collector.intake.batch import Entry
 from collector.intake.crossings import Crossings
 from collector.intake.judging import Judge, Judged
+from collector.intake.last_messages import LastMessages
 from collector.intake.loop import Intake
 from collector.intake.neighbours import LineState, Telling
 from collector.intake.published import request_topic
@@ -24,6 +25,7 @@ __all__ = [
     "Intake",
     "Judge",
     "Judged",
+    "LastMessages",
     "LineState",
     "Sorter",
     "Telling",

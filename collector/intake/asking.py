@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from collector.alarm_requests import AboutAlarms
+from collector.care_requests import RecordCalibration
 from collector.clock import Clock
 from collector.requests import AboutWork, Answer, Plan, Request
 from rules import PlannedWork
@@ -104,4 +105,8 @@ class Asking:
         asked = request.asked
         if isinstance(asked, AboutWork):
             return self._plan.take(request, now_us)
+        if isinstance(asked, RecordCalibration):
+            # The store notes it with the answer; nothing else depends on it.
+            wrong = asked.what_is_wrong(now_us)
+            return Answer(request.id, wrong is None, wrong or "noted")
         return self._answering.take(request, asked, now_us)

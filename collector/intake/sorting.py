@@ -60,6 +60,8 @@ class Sorter:
         Topics of requests, each with its tank.
     trust
         How far our own clock is to be trusted now.
+    heard
+        Told of every message that is no request.
     """
 
     def __init__(
@@ -72,6 +74,7 @@ class Sorter:
         boards: Sequence[BoardConfiguration],
         asked: Mapping[str, str] = _NO_TOPICS,
         trust: Callable[[], Trust] = Trust,
+        heard: Callable[[Message], None] = lambda _: None,
     ) -> None:
         self._route = router.route
         self._problems = problems
@@ -83,6 +86,7 @@ class Sorter:
             self._boards.setdefault(board.topic, []).append(board)
         self._asked = asked
         self._trust, self._now_trust = trust, Trust()
+        self._heard = heard
         self.last_known = 0
 
     def sort(self, messages: Sequence[Message], batch: Batch, *, is_backlog: bool) -> None:
@@ -97,6 +101,7 @@ class Sorter:
             if message.topic in self._asked:
                 self._take_request(message, batch, is_backlog)
                 continue
+            self._heard(message)
             if message.topic in self._boards:
                 self._take_board(message, batch)
             received_us = message.received_us

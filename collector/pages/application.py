@@ -10,6 +10,7 @@ import logging
 import threading
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import AbstractContextManager, asynccontextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -21,22 +22,35 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
-from starlette.routing import Mount, Route
+from starlette.routing import Match, Mount, Route
 from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
 
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.errors import StoreError
+from collector.pages.access import VISITOR, Access, OwnNames
 from collector.pages.answering import AnswerPages
 from collector.pages.asking import Answers, Asker
-from collector.pages.guard import ANSWERS, WORK, Guard, own_names
+from collector.pages.care import CareView
+from collector.pages.care_pages import CARE, CarePages
+from collector.pages.door import LOG_IN, LOG_OUT, Door, LogInPages
+from collector.pages.guard import Guard
 from collector.pages.health import HealthSource, health_page
 from collector.pages.history import MOST_HOURS, SPANS, history_of
 from collector.pages.incidents import incident_rows, story_of
 from collector.pages.live import LiveFeed
-from collector.pages.now import Now, NowView, live_texts
+from collector.pages.live_texts import live_texts
+from collector.pages.now import Now, NowView
 from collector.pages.now_json import now_as_json
-from collector.pages.record import BrokerSource, Record, RecordFactory, SuppressedSource, UsualSource
+from collector.pages.record import (
+    BrokerSource,
+    MessagesSource,
+    Record,
+    RecordFactory,
+    SuppressedSource,
+    UsualSource,
+)
 from collector.pages.templating import templates
 from collector.pages.work_form import WorkForm
 
@@ -62,6 +76,7 @@ def create_application(
     suppressed: SuppressedSource | None = None,
     answers: Answers | None = None,
     health: HealthSource | None = None,
+    messages: MessagesSource | None = None,
     live_every_s: float = _LIVE_EVERY_S,
 ) -> Starlette:
     """Make the application; `application.state.live` is its `LiveFeed`, to be closed with the server.
@@ -77,15 +92,17 @@ def create_application(
     suppressed
         Tells which alarms are suppressed by design, from any thread; None leaves them out.
     answers
-        By what people answer; without it the pages only show. Work is announced from the page that shows
-        now only where no phone reaches it: there is no password yet.
+        By what people answer; without it the pages only show. From a page itself something is asked for only
+        by whom `Access` lets.
     health
         Tells how the service is, from any thread: as plain values, None if its loop stands still. Without it
         nothing is told.
+    messages
+        The last message of each topic, from any thread; None leaves them out.
     live_every_s
         Wall seconds between two looks for news.
     """
-    site = _Site(configuration, record_factory, clock, broker, usual, suppressed, answers)
+    site = _Site(configuration, record_factory, clock, broker, usual, suppressed, answers, messages)
     live = LiveFeed(site.live_texts, live_every_s)
 
     @asynccontextmanager
@@ -96,24 +113,34 @@ def create_application(
         live.close()
         site.close()
 
-    async def follow(_: Request) -> Response:
+    async def follow(request: Request) -> Response:
         if live.is_full:
             raise HTTPException(503, "Too many pages are watching live; this one is right when reloaded.")
-        return StreamingResponse(live.follow(), media_type="text/event-stream")
+        may_listen = partial(site.access.is_welcome, request.scope)
+        return StreamingResponse(live.follow(may_listen), media_type="text/event-stream")
+
+    names = OwnNames(configuration.page)
+    routes = [
+        Route("/", site.safely(site.now), methods=["GET"]),
+        Route("/now.json", site.safely(site.now_json), methods=["GET"]),
+        *([] if health is None else [Route("/health.json", health_page(health), methods=["GET"])]),
+        Route("/live", follow, methods=["GET"]),
+        Route("/incidents", site.safely(site.incidents), methods=["GET"]),
+        Route("/incidents/{number:int}", site.safely(site.incident), methods=["GET"]),
+        Route("/series/{tank}/{name}", site.safely(site.series), methods=["GET"]),
+        *site.form_routes(),
+    ]
+    forms = [route for route in routes if "POST" in (route.methods or ())]
+
+    def takes_form(scope: Scope) -> bool:
+        return any(route.matches(scope)[0] is Match.FULL for route in forms)
 
     application = Starlette(
-        routes=[
-            Route("/", site.safely(site.now), methods=["GET"]),
-            Route("/now.json", site.safely(site.now_json), methods=["GET"]),
-            *([] if health is None else [Route("/health.json", health_page(health), methods=["GET"])]),
-            Route("/live", follow, methods=["GET"]),
-            Route("/incidents", site.safely(site.incidents), methods=["GET"]),
-            Route("/incidents/{number:int}", site.safely(site.incident), methods=["GET"]),
-            Route("/series/{tank}/{name}", site.safely(site.series), methods=["GET"]),
-            *site.form_routes(),
-            Mount("/static", StaticFiles(directory=_HERE / "static")),
+        routes=[*routes, Mount("/static", StaticFiles(directory=_HERE / "static"))],
+        middleware=[
+            Middleware(Guard, names=names, takes_form=takes_form),
+            Middleware(Door, access=site.access, names=names),
         ],
-        middleware=[Middleware(Guard, names=own_names(configuration.page), forms=site.forms)],
         exception_handlers={
             HTTPException: site.refused,
             StoreError: site.no_store,
@@ -136,6 +163,7 @@ class _Site:
         usual: UsualSource | None,
         suppressed: SuppressedSource | None,
         answers: Answers | None,
+        messages: MessagesSource | None,
     ) -> None:
         self._view = NowView(configuration)
         self._labels = self._view.labels
@@ -144,14 +172,25 @@ class _Site:
         self._broker = broker
         self._usual = usual
         self._suppressed = suppressed
-        self._answer_pages = self._work_form = None
+        self.access = Access(configuration.page, configuration.store.folder)
+        self._log_in = LogInPages(self.access, self._page)
+        self._answer_pages = self._work_form = asker = None
         if answers is not None:
             asker = Asker(answers.open_box, clock)
             self._answer_pages = AnswerPages(
                 answers.links, asker, self._opened, self._labels, clock, self._page
             )
-            if configuration.page.public_url is None:
-                self._work_form = WorkForm(answers.links, asker, clock)
+            self._work_form = WorkForm(answers.links, asker, clock)
+        self._care = CarePages(
+            CareView(configuration, self._labels),
+            self._labels,
+            self._opened,
+            messages,
+            clock,
+            self._page,
+            None if answers is None else answers.links,
+            asker,
+        )
         self._record: Record | None = None
         self._opening = threading.Lock()
         self._templates = templates()
@@ -218,15 +257,11 @@ class _Site:
 
     # -- forms -------------------------------------------------------------------------------------
 
-    @property
-    def forms(self) -> tuple[str, ...]:
-        """Where forms are taken."""
-        answers = () if self._answer_pages is None else (ANSWERS,)
-        return answers if self._work_form is None else (*answers, WORK)
-
     def form_routes(self) -> list[Route]:
         """What takes forms, and the pages that belong to them."""
-        routes = []
+        routes = [Route(CARE, self.safely(self._care.show), methods=["GET"])]
+        if self._care.takes_forms:
+            routes.append(Route(CARE, self._care.take, methods=["POST"]))
         if (pages := self._answer_pages) is not None:
             routes += [
                 Route("/answer/{text}", self.safely(pages.show), methods=["GET"]),
@@ -235,6 +270,13 @@ class _Site:
             ]
         if self._work_form is not None:
             routes.append(Route("/work", self._work_form.take, methods=["POST"]))
+        if self.access.has_log_in:
+            routes += [
+                Route(LOG_IN, self.safely(self._log_in.show), methods=["GET"]),
+                Route(LOG_IN, self._log_in.take, methods=["POST"]),
+                Route(LOG_OUT, self.safely(self._log_in.ask_out), methods=["GET"]),
+                Route(LOG_OUT, self._log_in.leave, methods=["POST"]),
+            ]
         return routes
 
     # -- what is not there -------------------------------------------------------------------------
@@ -286,7 +328,7 @@ class _Site:
     def _page(
         self, template: str, *, status: int = 200, headers: Mapping[str, str] | None = None, **values: Any
     ) -> HTMLResponse:
-        text = self._templates.get_template(template).render(values)
+        text = self._templates.get_template(template).render(values, visitor=VISITOR.get())
         return HTMLResponse(text, status, headers)
 
 

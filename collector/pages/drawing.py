@@ -13,7 +13,7 @@ from math import ceil
 
 import numpy as np
 
-from collector.axes import is_of_days, runs, value_range, value_ticks, wall_step_s, wall_times
+from collector.axes import is_of_days, runs, value_range, wall_step_s, wall_times
 from collector.pages.labels import SeriesLabel
 from collector.pages.moments import day_text, local, month_text, weekday_text
 from collector.pages.record import Buckets
@@ -150,19 +150,6 @@ def _moments(frame: Frame, moments: Iterable[tuple[int, str, str]]) -> tuple[Mom
     return tuple(found)
 
 
-def small_line(label: SeriesLabel, buckets: Buckets, start_us: int, end_us: int) -> tuple[str, str]:
-    """Path of the means over a stretch, and their range in words; both empty without values."""
-    points = _points_of(buckets, start_us, end_us)
-    if len(points.times_us) == 0:
-        return "", ""
-    low, high = points.range
-    first, last = label.show(low), label.show(high)
-    number, _, unit = first.partition(" ")
-    words = first if first == last else f"{number if unit and last.endswith(unit) else first} to {last}"
-    frame = Frame(start_us, end_us, *value_range(low, high, (), label.resolution))
-    return _line(frame, points), words
-
-
 def limit_words(label: SeriesLabel) -> str:
     """The limits of a series in words, "" if it has none."""
     return "; ".join(text for _, text, *_ in _limits_of(label))
@@ -233,7 +220,7 @@ def _text(x: FloatArray, y: FloatArray) -> str:
 def _value_ticks(frame: Frame, label: SeriesLabel) -> tuple[Tick, ...]:
     if label.is_two_state:
         return tuple(Tick(frame.value_percent(value), label.show(value)) for value in (0.0, 1.0))
-    ticks = value_ticks(frame.low, frame.high, label.resolution)
+    ticks = label.ticks(frame.low, frame.high)
     return tuple(Tick(frame.value_percent(value), label.show(value)) for value in ticks)
 
 

@@ -9,13 +9,17 @@ import math
 import re
 from dataclasses import dataclass
 
+from collector.axes import value_ticks
 from collector.configuration import Configuration
+from collector.display_units import CANONICAL, DisplayUnits
 from collector.units.display import display, display_difference, resolution
 from rules import CAUSES, QUANTITIES, TWO_STATE, SeriesRules
 
 # The longest number that people write; beyond it stands a power of ten.
 _LONGEST = 14
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|%|L|cm|W|mS/cm|meq/L|mV|mg/L|h|min)(?![^\W\d]))")
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:°C|°F|%|L|gal|cm|mm|in|W|mS/cm|meq/L|dKH|mV|mg/L|h|min)(?![^\W\d]))"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,7 @@ class SeriesLabel:
     title: str
     quantity: str | None
     rules: SeriesRules | None
+    units: DisplayUnits = CANONICAL
 
     @property
     def key(self) -> str:
@@ -47,20 +52,32 @@ class SeriesLabel:
         """A value with its unit."""
         if value is None or not math.isfinite(value):
             return "not measured"
-        text = f"{value:g}" if self.quantity is None else display(value, self.quantity)
+        text = f"{value:g}" if self.quantity is None else display(value, self.quantity, self.units)
         return text if len(text) <= _LONGEST else f"{value:.2e}"
 
     def show_rate(self, per_hour: float) -> str:
         """A rate with its unit."""
         if self.quantity is None or self.is_two_state:
             return f"{per_hour:.2g}/h"
-        text = display_difference(per_hour, self.quantity)
+        text = display_difference(per_hour, self.quantity, self.units)
         return f"{text if len(text) <= _LONGEST else f'{per_hour:.2e}'}/h"
 
     @property
     def resolution(self) -> float:
-        """One unit of the last decimal that is shown."""
-        return 1.0 if self.quantity is None else resolution(self.quantity)
+        """One unit of the last decimal that is shown, in the canonical unit."""
+        return 1.0 if self.quantity is None else resolution(self.quantity, self.units)
+
+    def show_difference(self, difference: float) -> str:
+        """A difference of two values with its unit."""
+        return self.show_rate(difference).removesuffix("/h")
+
+    def ticks(self, low: float, high: float) -> list[float]:
+        """Values in a range, a handful, which are round in the unit that is shown."""
+        if self.quantity is None:
+            return value_ticks(low, high, self.resolution)
+        shown = self.units.of(self.quantity)
+        ticks = value_ticks(shown.of(low), shown.of(high), 10.0**-shown.decimals)
+        return [shown.back(value) for value in ticks]
 
 
 class Labels:
@@ -70,7 +87,14 @@ class Labels:
         self.configuration = configuration
         self._tanks = {tank.name: tank for tank in configuration.tanks}
         self.all_series = tuple(
-            SeriesLabel(one.tank, one.name, _one_line(one.title) or plain(one.name), one.quantity, rules)
+            SeriesLabel(
+                one.tank,
+                one.name,
+                _one_line(one.title) or plain(one.name),
+                one.quantity,
+                rules,
+                configuration.units,
+            )
             for one, rules in zip(configuration.series, configuration.engine.series, strict=True)
         )
         self._series = {(one.tank, one.name): one for one in self.all_series}

@@ -40,8 +40,8 @@ class LiveFeed:
         """Whether one more listener would be too many."""
         return self._is_closed or len(self._listeners) >= MOST_LISTENERS
 
-    async def follow(self) -> AsyncIterator[bytes]:
-        """Events for one listener until it goes or the feed is closed."""
+    async def follow(self, may_listen: Callable[[], bool] = lambda: True) -> AsyncIterator[bytes]:
+        """Events for one listener until it goes, or may not listen any more, or the feed is closed."""
         queue: asyncio.Queue[bytes | None] = asyncio.Queue(_QUEUE)
         self._listeners.add(queue)
         try:
@@ -51,7 +51,7 @@ class LiveFeed:
             yield _RETRY
             if self._known:
                 yield _event(self._known)
-            while (event := await queue.get()) is not None:
+            while (event := await queue.get()) is not None and may_listen():
                 yield event
         finally:
             self._listeners.discard(queue)

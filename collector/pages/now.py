@@ -12,10 +12,11 @@ from types import MappingProxyType
 from zlib import crc32
 
 from collector.configuration import Configuration
-from collector.pages.drawing import small_line
-from collector.pages.labels import Labels, SeriesLabel, together
+from collector.pages.day import DAY_US, NO_DAY, Day, day_of
+from collector.pages.equipment import EquipmentNow, Power, equipment_now, reservoir_text
+from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock, full
-from collector.pages.record import BrokerState, IncidentRecord, LatestReading, Record, Standing
+from collector.pages.record import BrokerState, Buckets, IncidentRecord, LatestReading, Record, Standing
 from collector.pages.sentence import Sentence, SeriesNow, gap_limit_us, sentence_for_tank
 from collector.pages.trend import NO_TREND, Trend, trend_over_last_hour
 from collector.readings import Mark
@@ -23,13 +24,14 @@ from collector.wording.texts import shown_name
 from collector.wording.times import duration_text
 from collector.wording.usual import usual_text
 from collector.wording.works import quiet_text, work_text
-from rules import HOUR_US, Flag, Incident, PlannedWork, Suppressed
+from rules import HOUR_US, Flag, Incident, Learning, PlannedWork, PoorFit, Suppressed, WeekProfile, roles_of
 
-DAY_US = 24 * HOUR_US
 _QUARTER_US = HOUR_US // 4
 # Beyond two days the record answers from quarter-hour rollups, which is 96 rows a day instead of
 # thousands: the small line shows no more than that.
 _LINE_RANGE_US = 49 * HOUR_US
+# So many days tell how fast the reservoir empties.
+_RESERVOIR_US = 7 * DAY_US
 # How often the small lines are drawn anew, in tank time: they are the heaviest part of a live update.
 _LINE_AGE_US = 5 * HOUR_US // 60
 # The sentence looks this far back for the incident that ended last.
@@ -50,7 +52,7 @@ QUALITY_WORDS: dict[int, str] = {
 class Row:
     """One series: what its row says, and the same in numbers for scripts.
 
-    `line` is the path of the last day, `line_words` its range; `usual` says what is usual at this hour,
+    `day` is the last day, small; `usual` says what is usual at this hour and where the value lies,
     `standing` is the fit that says so; `incidents` are those that concern it.
     """
 
@@ -58,8 +60,7 @@ class Row:
     value: float | None
     value_text: str
     trend: Trend
-    line: str
-    line_words: str
+    day: Day
     flag: int | None
     quality: str
     observed_us: int | None
@@ -68,6 +69,12 @@ class Row:
     incidents: tuple[Incident, ...]
     usual: str
     standing: Standing | None
+
+    @property
+    def is_learning(self) -> bool:
+        """Whether it is not known yet what is usual."""
+        fitted = None if self.standing is None else self.standing.fitted
+        return bool(self.usual) and (fitted is None or isinstance(fitted, Learning))
 
     @property
     def is_doubtful(self) -> bool:
@@ -107,6 +114,13 @@ class TankNow:
     boards: tuple[BoardNow, ...]
     works: tuple[WorkNow, ...]
     suppressed: str
+    equipment: tuple[EquipmentNow, ...]
+    reservoir: str
+
+    @property
+    def is_learning(self) -> bool:
+        """Whether there are series of which it is not known yet what is usual."""
+        return any(row.is_learning for row in self.rows)
 
     @property
     def has_work(self) -> bool:
@@ -134,12 +148,15 @@ class Now:
             for tank in self.tanks
         ]
         marks = [
-            (row.label.key, row.is_silent, row.is_doubtful, bool(row.line))
+            (row.label.key, row.is_silent, row.is_doubtful, bool(row.day.line))
             for tank in self.tanks
             for row in tank.rows
         ]
         boards = [(board.name, board.is_online) for tank in self.tanks for board in tank.boards]
-        works = [(tank.works, tank.suppressed) for tank in self.tanks]
+        works = [
+            (tank.works, tank.suppressed, bool(tank.reservoir), [one.has_failed for one in tank.equipment])
+            for tank in self.tanks
+        ]
         return f"{crc32(repr((parts, marks, boards, works)).encode()):08x}"
 
 
@@ -148,7 +165,12 @@ class NowView:
 
     def __init__(self, configuration: Configuration) -> None:
         self.labels = Labels(configuration)
-        self._lines: dict[str, tuple[int, str, str]] = {}
+        self._days: dict[str, tuple[int, Day]] = {}
+        self._reservoirs: dict[str, tuple[int, Buckets]] = {}
+        series = configuration.engine.series
+        self._equipment = {
+            tank.name: (tank.rules.equipment, roles_of(tank.rules, series)) for tank in configuration.tanks
+        }
 
     def look(
         self,
@@ -195,7 +217,11 @@ class NowView:
             begun = sum(one.from_us <= now_us for one in own)
             planned = tuple(_work_now(one, now_us, zone) for one in own[: begun + 1])
             hidden = self._suppressed_text(suppressed, planned, now_us, zone)
-            tanks.append(TankNow(tank, title, zone, sentence, here, rows, known, planned, hidden))
+            open_here = [one.incident for one in here]
+            equipment, reservoir = self._equipment_now(record, tank, rows, latest, open_here, now_us)
+            tanks.append(
+                TankNow(tank, title, zone, sentence, here, rows, known, planned, hidden, equipment, reservoir)
+            )
         worst = max(tanks, key=lambda tank: tank.sentence.rank)
         sentence_text = worst.sentence.text
         if len(tanks) > 1 and worst.sentence.rank:
@@ -230,15 +256,17 @@ class NowView:
     ) -> Row:
         concerned = tuple(one.incident for one in lasting if label.name in one.incident.series)
         fitted = None if standing is None else standing.fitted
-        usual = "" if label.rules is None else usual_text(fitted, label.rules, now_us)
+        usual = "" if label.rules is None else usual_text(fitted, label.rules, now_us, label.units)
+        if usual and not isinstance(fitted, WeekProfile):
+            # Why, and what guards meanwhile, is told once: below the table, and by `brinebell check`.
+            usual = usual.partition(", it ")[0].partition(":")[0]
         if latest is None:
             return Row(
                 label,
                 None,
                 "no reading yet",
                 NO_TREND,
-                "",
-                "",
+                NO_DAY,
                 None,
                 "",
                 None,
@@ -248,7 +276,8 @@ class NowView:
                 usual,
                 standing,
             )
-        line, words = self._small_line(record, latest.series.id, label, now_us)
+        if isinstance(fitted, WeekProfile) and usual and latest.value is not None:
+            usual = f"{_place(label, latest.value, fitted, now_us)} {usual}"
         is_timed = not latest.mark & Mark.TIME_UNKNOWN
         age_us = max(0, now_us - latest.observed_us)
         quality = QUALITY_WORDS.get(latest.flag, "")
@@ -257,8 +286,7 @@ class NowView:
             value=latest.value,
             value_text=label.show(latest.value),
             trend=trend_over_last_hour(record, latest.series.id, label, now_us),
-            line=line,
-            line_words=words,
+            day=self._day(record, latest.series.id, label, fitted, now_us),
             flag=latest.flag,
             quality=quality if is_timed else f"{quality}, time unknown",
             observed_us=latest.observed_us,
@@ -286,38 +314,66 @@ class NowView:
                 found.append(f"{shown_name(alarm.cause)} ({title}) since {since}")
         return f"Suppressed by design: {'; '.join(found)}." if found else ""
 
-    def _small_line(self, record: Record, series: int, label: SeriesLabel, now_us: int) -> tuple[str, str]:
+    def _day(
+        self,
+        record: Record,
+        series: int,
+        label: SeriesLabel,
+        fitted: WeekProfile | Learning | PoorFit | None,
+        now_us: int,
+    ) -> Day:
         moment = now_us // _LINE_AGE_US
-        kept = self._lines.get(label.key)
-        if kept is not None and kept[0] == moment and kept[1]:
-            return kept[1:]
+        kept = self._days.get(label.key)
+        if kept is not None and kept[0] == moment and kept[1].line:
+            return kept[1]
         end_us = (now_us // _QUARTER_US + 1) * _QUARTER_US
         buckets = record.buckets(series, end_us - _LINE_RANGE_US, end_us, _LINE_RANGE_US // _QUARTER_US)
-        drawn = small_line(label, buckets, end_us - DAY_US, end_us)
-        self._lines[label.key] = (moment, *drawn)
+        drawn = day_of(label, buckets, fitted, end_us)
+        self._days[label.key] = (moment, drawn)
         return drawn
+
+    def _equipment_now(
+        self,
+        record: Record,
+        tank: str,
+        rows: Sequence[Row],
+        latest: Mapping[tuple[str, str], LatestReading],
+        lasting: Sequence[Incident],
+        now_us: int,
+    ) -> tuple[tuple[EquipmentNow, ...], str]:
+        """What is seen of equipment, and how long the reservoir lasts."""
+        equipment, roles = self._equipment[tank]
+        of = {row.label.name: row for row in rows}
+        powers = {
+            role: Power(row.label, None if row.is_silent else row.value, row.day)
+            for role, name in roles.items()
+            if role.endswith("_power") and (row := of.get(name)) is not None
+        }
+        seen = equipment_now(equipment, powers, lasting, now_us, self.labels.time_zone(tank))
+        row = of.get(roles.get("reservoir", ""))
+        if row is None or row.value is None or row.is_silent:
+            return seen, ""
+        moment = now_us // HOUR_US
+        kept = self._reservoirs.get(tank)
+        if kept is None or kept[0] != moment:
+            series = latest[tank, row.label.name].series.id
+            hours = record.buckets(series, now_us - _RESERVOIR_US, now_us, _RESERVOIR_US // HOUR_US)
+            kept = self._reservoirs[tank] = moment, hours
+        return seen, reservoir_text(row.label, row.value, kept[1])
+
+
+def _place(label: SeriesLabel, value: float, fitted: WeekProfile, now_us: int) -> str:
+    """Where a value lies: "within", "0.7 °C below" or "0.2 °C above" the band that is told behind it."""
+    band = fitted.band_at(now_us)
+    beyond = max(band.low - value, value - band.high)
+    if not beyond >= label.resolution / 2:
+        return "within"
+    return f"{label.show_difference(beyond)} {'below' if value < band.low else 'above'}"
 
 
 def _work_now(work: PlannedWork, now_us: int, time_zone: str) -> WorkNow:
     quiet = quiet_text(work, now_us, time_zone) if work.from_us <= now_us < work.to_us else ""
     return WorkNow(work, work_text(work, now_us, time_zone), quiet)
-
-
-def live_texts(now: Now) -> dict[str, str]:
-    """What the script of the page replaces, by the key that the template gives each place."""
-    found = {"at": now.at, "sentence": now.sentence, "broker": now.broker, "shape": now.shape}
-    for tank in now.tanks:
-        found[f"{tank.name}:sentence"] = tank.sentence.text
-        for row in tank.rows:
-            key = row.label.key
-            found[f"{key}:value"] = row.value_text
-            found[f"{key}:usual"] = row.usual
-            found[f"{key}:trend"] = row.trend.text
-            found[f"{key}:line"] = row.line
-            found[f"{key}:range"] = row.line_words
-            found[f"{key}:quality"] = row.quality
-            found[f"{key}:age"] = row.age
-    return {key: together(text) for key, text in found.items()}
 
 
 def _age_words(age_us: int) -> str:

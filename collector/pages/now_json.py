@@ -15,13 +15,15 @@ def now_as_json(now: Now) -> dict[str, Any]:
 
     `at`, `sentence`, `broker` (null if not known: `connected`, `since`), `nothing_stored_since` (null while
     the store takes what comes), and per tank `tank`, `title`, `sentence`, `incidents` (`number`, `cause`,
-    `priority`, `series`, `first_evidence`, `alarmed_at`,
-    `text`), `planned_work` (`kind`, `from`, `to`, `settled`), `boards` (`name`, `online`, `since`) and
-    `series`: `series` ("tank/name"), `title`, `quantity`, `unit` (canonical; "" where the quantity has none),
+    `priority`, `series`, `first_evidence`, `alarmed_at`, `text`), `planned_work` (`kind`, `from`, `to`,
+    `settled`), `boards` (`name`, `online`, `since`), `equipment` (`equipment`, `failed`, `text`), `reservoir`
+    (text, null if not known) and `series`:
+    `series` ("tank/name"), `title`, `quantity`, `unit` (canonical; "" where the quantity has none),
     `value` (in that unit; null where nothing was measured), `observed_at`, `age_s`, `flag` (QARTOD),
     `quality`, `change_per_hour`, `silent`, `incidents` (numbers), and `usual`: null for a series of two
     states, else `state` ("known", "learning", "poor") with `low`, `high`, `coverage` and `pattern`, with
-    `day` and `of`, or with `reason`; and what `guards` while it is not known. Instants are RFC 3339 in UTC.
+    `day` and `of`, or with `reason`; and what `guards` while it is not known. Instants are RFC 3339 in
+    UTC.
     """
     state, broker = now.broker_state, None
     if state is not None:
@@ -64,6 +66,10 @@ def _tank_as_json(tank: TankNow, now_us: int) -> dict[str, Any]:
         "boards": [
             {"name": one.name, "online": one.is_online, "since": rfc3339(one.since_us)} for one in tank.boards
         ],
+        "equipment": [
+            {"equipment": one.key, "failed": one.has_failed, "text": one.text} for one in tank.equipment
+        ],
+        "reservoir": tank.reservoir or None,
         "series": [
             {
                 "series": row.label.key,

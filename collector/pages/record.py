@@ -13,6 +13,7 @@ from typing import NamedTuple, Protocol, TypeAlias
 
 from collector.alarm_record import ThreadRecord
 from collector.messages import Message, Try
+from collector.recurrence import RecurringWork
 from rules import (
     AlarmEvent,
     FloatArray,
@@ -113,6 +114,36 @@ class Board(Protocol):
     def since_us(self) -> int: ...
 
 
+class Calibration(Protocol):
+    """A calibration that somebody noted."""
+
+    @property
+    def tank(self) -> str: ...
+    @property
+    def series(self) -> str: ...
+    @property
+    def done_us(self) -> int: ...
+    @property
+    def due_us(self) -> int | None: ...
+    @property
+    def note(self) -> str: ...
+    @property
+    def who(self) -> str: ...
+
+
+class LastMessage(Protocol):
+    """The last message of a topic: when it came, the beginning of what it held, and its whole length."""
+
+    @property
+    def topic(self) -> str: ...
+    @property
+    def received_us(self) -> int: ...
+    @property
+    def payload(self) -> bytes: ...
+    @property
+    def length(self) -> int: ...
+
+
 class Record(Protocol):
     """Everything that the pages read; usable from several threads at once."""
 
@@ -146,6 +177,18 @@ class Record(Protocol):
 
     def known_works(self) -> Sequence[PlannedWork]:
         """Planned works that are known, in order of time."""
+        ...
+
+    def imported_works(self) -> Sequence[RecurringWork]:
+        """Works that came out of a calendar file."""
+        ...
+
+    def calibrations(self, last: int = 100) -> Sequence[Calibration]:
+        """Calibrations, the newest first."""
+        ...
+
+    def flag_counts(self, series: int, start_us: int, end_us: int) -> Mapping[int, int]:
+        """How many readings of a series have each primary flag."""
         ...
 
     def close(self) -> None:
@@ -183,4 +226,5 @@ class Standing(Protocol):
 
 # By index of the series in the configuration.
 UsualSource: TypeAlias = Callable[[], Mapping[int, Standing]]
+MessagesSource: TypeAlias = Callable[[], Sequence[LastMessage]]
 SuppressedSource: TypeAlias = Callable[[], Sequence[Suppressed]]

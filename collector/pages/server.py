@@ -1,4 +1,4 @@
-"""Serves the pages in a thread of the service: bound to this machine alone, and closed cleanly."""
+"""Serves the pages in a thread of the service: to other machines only with a log-in, and closed cleanly."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from uvicorn import Config, Server
 from collector.clock import Clock
 from collector.configuration import Configuration, PageConfiguration
 from collector.errors import ConfigError
+from collector.pages.access import require_access
 from collector.pages.application import create_application
 from collector.pages.asking import Answers
-from collector.pages.guard import require_loopback
 from collector.pages.health import HealthSource
-from collector.pages.record import BrokerSource, RecordFactory, SuppressedSource, UsualSource
+from collector.pages.record import BrokerSource, MessagesSource, RecordFactory, SuppressedSource, UsualSource
 
 _LOG = logging.getLogger(__name__)
 
@@ -37,6 +37,7 @@ def serve_in_thread(
     suppressed: SuppressedSource | None = None,
     answers: Answers | None = None,
     health: HealthSource | None = None,
+    messages: MessagesSource | None = None,
     live_every_s: float = 1.0,
 ) -> PagesServer:
     """Serve the pages at page.listen until the answer is closed; port 0 takes any free port.
@@ -46,9 +47,10 @@ def serve_in_thread(
     Raises
     ------
     ConfigError
-        If page.listen is not of this machine alone, or cannot be listened at.
+        If page.listen is not of this machine alone and nobody is asked who they are, or it cannot be
+        listened at.
     """
-    require_loopback(configuration.page)
+    require_access(configuration.page)
     application = create_application(
         configuration,
         record_factory,
@@ -58,6 +60,7 @@ def serve_in_thread(
         suppressed=suppressed,
         answers=answers,
         health=health,
+        messages=messages,
         live_every_s=live_every_s,
     )
     pages = PagesServer(application, _listen(configuration.page), configuration.page.host)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -11,7 +12,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from collector.clock import Clock
-from collector.links import LinkError, Links
+from collector.links import Link, LinkError, Links
+from collector.pages.access import VISITOR
 from collector.pages.asking import Asker, fields
 from collector.requests import Answer, Asked, BeginWork, EndWork
 from rules import HOUR_US, KINDS
@@ -44,7 +46,10 @@ def begun_work(form: Mapping[str, str], tank: str, now_us: int) -> BeginWork:
 
 
 class Offer(NamedTuple):
-    """What a page with the form needs; `has_asked`: it was sent just now, and `answer` came of it."""
+    """What a page with the form needs; `has_asked`: it was sent just now, and `answer` came of it.
+
+    `address_of` is where an incident is answered, by its number.
+    """
 
     form: str
     choices: tuple[Choice, ...]
@@ -52,6 +57,7 @@ class Offer(NamedTuple):
     usual: str
     has_asked: bool
     answer: Answer | None
+    address_of: Callable[[int], str]
 
 
 class WorkForm:
@@ -60,27 +66,38 @@ class WorkForm:
     def __init__(self, links: Links, asker: Asker, clock: Clock) -> None:
         self._links, self._asker, self._clock = links, asker, clock
 
-    def offer(self, request: Request) -> Offer:
-        """The form, for a page that is made now."""
+    def offer(self, request: Request) -> Offer | None:
+        """The form, for a page that is made now; None for a visitor who may not ask for anything."""
+        visitor = VISITOR.get()
+        if not visitor.may_ask:
+            return None
         asked = request.query_params.get("asked")
         return Offer(
-            self._links.form_text(self._clock.now_us()),
+            self._links.form_text(self._clock.now_us(), visitor.tag),
             CHOICES,
             tuple(LASTS),
             USUAL_LAST,
             asked is not None,
             None if asked is None else self._asker.answer(asked[:100]),
+            partial(self._address_of, visitor.who),
         )
+
+    def _address_of(self, who: str, incident: int) -> str:
+        # Much shorter than in a message: it stands in a page that somebody may log out of.
+        text = self._links.text(Link(who, incident), self._clock.now_us(), HOUR_US)
+        return f"/answer/{text}"
 
     async def take(self, request: Request) -> Response:
         """Ask for what the form says, and go back to the page that shows what came of it."""
-        form = await fields(request)
+        form, visitor = await fields(request), VISITOR.get()
+        if not visitor.may_ask:
+            raise HTTPException(403, "Work is announced by the link in a message, or at the machine.")
         seal, tank, now_us = form.get("form", ""), form.get("tank", ""), self._clock.now_us()
         try:
-            self._links.check_form(seal, now_us)
+            self._links.check_form(seal, now_us, visitor.tag)
         except LinkError as error:
             text = "This form is too old, or of another page. Reload the page and try again."
             raise HTTPException(403, text) from error
         asked: Asked = EndWork(tank) if form.get("do") == "end" else begun_work(form, tank, now_us)
-        number = await self._asker.ask(f"{seal}/{form.get('do', '')}/{tank}", "the page", asked)
+        number = await self._asker.ask(f"{seal}/{form.get('do', '')}/{tank}", visitor.who, asked)
         return RedirectResponse(f"/?asked={number}", 303)

@@ -161,6 +161,7 @@ class _Gathering:
         self._series: SeriesConfiguration = configuration.series[index]
         self._rules: SeriesRules = configuration.engine.series[index]
         self._quantity = self._series.quantity
+        self._units = configuration.units
         self._is_two_state = self._quantity in TWO_STATE
         tank = configuration.tank(incident.tank)
         self._zone = tank.rules.time_zone
@@ -199,14 +200,14 @@ class _Gathering:
 
     def _title(self) -> str:
         title = " ".join(self._series.title.split()) or self._series.name.replace("_", " ").capitalize()
-        unit = "" if self._is_two_state else display(0.0, self._quantity).partition(" ")[2]
+        unit = "" if self._is_two_state else self._units.of(self._quantity).unit
         return f"{title} of {self._tank_title}{', ' if unit else ''}{unit}"
 
     def _usual(self) -> str:
         if self._is_two_state:
             return ""
         if isinstance(self._fitted, WeekProfile):
-            return f"usual {usual_text(self._fitted, self._rules, self._now_us)}"
+            return f"usual {usual_text(self._fitted, self._rules, self._now_us, self._units)}"
         return "no usual band" if isinstance(self._fitted, PoorFit) else "no usual band yet"
 
     def _band(self) -> tuple[Span, ...]:
@@ -286,11 +287,15 @@ class _Gathering:
             low, high = min(low, ahead.value), max(high, ahead.value)
         near = [one.value for one in limits]
         near += [edge for one in band for edge in (one.low, one.high)]
-        return value_range(low, high, near, resolution(self._quantity))
+        return value_range(low, high, near, resolution(self._quantity, self._units))
 
     def _value_ticks(self, low: float, high: float) -> tuple[Tick, ...]:
-        ticks = [0.0, 1.0] if self._is_two_state else value_ticks(low, high, resolution(self._quantity))
-        return tuple(Tick(value, self._show(value)) for value in ticks)
+        if self._is_two_state:
+            return tuple(Tick(value, self._show(value)) for value in (0.0, 1.0))
+        shown = self._units.of(self._quantity)
+        # Round in the unit that is read.
+        ticks = value_ticks(shown.of(low), shown.of(high), 10.0**-shown.decimals)
+        return tuple(Tick(shown.back(value), self._show(shown.back(value))) for value in ticks)
 
     def _times(self) -> tuple[Tick, ...]:
         start, end = (
@@ -329,7 +334,7 @@ class _Gathering:
         return (at_us - self._start_us) / MICROSECONDS
 
     def _show(self, value: float) -> str:
-        text = display(value, self._quantity)
+        text = display(value, self._quantity, self._units)
         return text if len(text) <= _VALUE_CHARACTERS else f"{value:.2e}"
 
 

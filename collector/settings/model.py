@@ -125,13 +125,36 @@ class PageSettings(Table):
 
     enabled: bool = key("whether the page is served", default=True, like="true")
     listen: str = key(
-        "address of this machine alone, and port; from elsewhere use an SSH tunnel: there is no password yet",
+        "address and port; one that other machines reach asks for a password_file or a user_header",
         "127.0.0.1:8460",
         like='"127.0.0.1:8460"',
+    )
+    password_file: str | None = key(
+        "file with the hash of the page's password, made by `brinebell password`; with it everybody logs in",
+        like='"page.password"',
+    )
+    proxies: list[str] = key(
+        "addresses or networks of reverse proxies whose word is believed: who has logged in, and from where",
+        [],
+        like='["127.0.0.1"]',
+    )
+    user_header: str | None = key(
+        "header in which such a proxy says who has logged in there; it must drop one that comes from outside",
+        like='"X-Remote-User"',
     )
     public_url: str | None = key(
         "address at which a phone reaches the page, told in messages", like='"http://tank.example:8460"'
     )
+
+
+class UnitsSettings(Table):
+    """In which units people read values, on pages and in messages; what is stored stays canonical."""
+
+    temperature: str = key("degC or degF", "degC", like='"degF"')
+    volume: str = key("L, gal_us or gal_imp", "L", like='"gal_us"')
+    water_level: str = key("cm, mm or in", "cm", like='"in"')
+    alkalinity: str = key("meq/L, dKH or mg/L CaCO3", "meq/L", like='"dKH"')
+    flow: str = key("L/h, gal_us/h or gal_imp/h", "L/h", like='"gal_us/h"')
 
 
 class CalibrationSettings(Table):
@@ -352,6 +375,7 @@ class Settings(BaseSettings):
     mqtt: MqttSettings = Field(default_factory=MqttSettings)
     page: PageSettings = Field(default_factory=PageSettings)
     database: DatabaseSettings | None = None
+    units: UnitsSettings = Field(default_factory=UnitsSettings)
     people: dict[str, PersonSettings] = Field(default_factory=dict)
     telling: TellingSettings = Field(default_factory=TellingSettings)
     tanks: dict[str, TankSettings] = Field(default_factory=dict)

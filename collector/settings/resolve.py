@@ -12,7 +12,6 @@ from collector.configuration import (
     BoardConfiguration,
     Configuration,
     MqttConfiguration,
-    PageConfiguration,
     SeriesConfiguration,
     SourceConfiguration,
     StoreConfiguration,
@@ -22,13 +21,15 @@ from collector.errors import ConfigError
 from collector.settings.database import resolve_database
 from collector.settings.equipment import EQUIPMENT
 from collector.settings.mistakes import Mistakes
-from collector.settings.model import MqttSettings, PageSettings, Settings, TankSettings
+from collector.settings.model import MqttSettings, Settings, TankSettings
+from collector.settings.page import resolve_page
 from collector.settings.people import resolve_person, resolve_telling
 from collector.settings.secrets import SecretFiles
 from collector.settings.section import Section
 from collector.settings.series import resolve_series
 from collector.settings.suggestions import instead_of, nearest
 from collector.settings.topics import Declared, brings, check_unit, names, resolve_board, resolve_source
+from collector.settings.units import resolve_units
 from collector.settings.works import resolve_works
 from collector.units import parse_duration
 from rules import FAULTS, MICROSECONDS, ROLES, EngineRules, SeriesRules, TankRules
@@ -89,7 +90,7 @@ def resolve(
             (commit_us or 0) / MICROSECONDS,
             _keep_us(service, settings.service.keep_readings),
         ),
-        page=_page(top.at("page"), settings.page),
+        page=resolve_page(top.at("page"), settings.page, secrets),
         people=tuple(
             resolve_person(top.at("people", name), person, secrets)
             for name, person in settings.people.items()
@@ -107,6 +108,7 @@ def resolve(
         outage_after_us=service.duration("outage_after", settings.service.outage_after, least_s=10) or 0,
         sign_of_life_url=_url(service, settings.service.sign_of_life_url),
         text=text,
+        units=resolve_units(top.at("units"), settings.units),
     )
 
 
@@ -183,29 +185,6 @@ def _url(section: Section, url: str | None) -> str | None:
         section.wrong("sign_of_life_url", 'an address such as "https://watch.example/reef" is needed')
         return None
     return url
-
-
-def _page(section: Section, settings: PageSettings) -> PageConfiguration:
-    host, port = "", None
-    try:
-        parts = urlsplit(f"//{settings.listen}")
-        host, port = parts.hostname or "", parts.port
-        is_plain = parts.netloc == settings.listen and "@" not in settings.listen
-    except ValueError:
-        is_plain = False
-    if not host or not port or not is_plain:
-        section.wrong("listen", 'an address and a port are needed, such as "127.0.0.1:8460"', settings.listen)
-    if settings.public_url is not None and not settings.public_url.startswith(("http://", "https://")):
-        section.wrong("public_url", "must begin with http:// or https://", settings.public_url)
-    page = PageConfiguration(settings.enabled, host, port or 0, settings.public_url)
-    if host and not page.is_local:
-        section.wrong(
-            "listen",
-            "other machines could read along, and there is no password yet: an address of this machine alone "
-            f'is needed, such as "127.0.0.1:{port or 8460}", reached from elsewhere through an SSH tunnel',
-            settings.listen,
-        )
-    return page
 
 
 def _tanks(

@@ -7,6 +7,7 @@ that of who asks the service for something.
 
 from collector.messages import Message, NewMessage, Outcome, Try
 from collector.store.backup import back_up, restore
+from collector.store.care import Calibration
 from collector.store.commit import (
     Arrival,
     BoardState,
@@ -53,6 +54,7 @@ __all__ = [
     "Batch",
     "BoardState",
     "Buckets",
+    "Calibration",
     "Commit",
     "Committed",
     "Conflict",

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from collector.errors import StoreError
 from collector.readings import Mark
 from collector.store import rollups
+from collector.store.care import Care
 from collector.store.commit import BoardState
 from collector.store.history import History
 from collector.store.mirroring import MirrorState, RefusedPoints, mirror_state, refused_points
@@ -97,7 +98,7 @@ class RecordedBlock:
     planned_work: tuple[PlannedWork, ...] | None = None
 
 
-class StoreReader(History):
+class StoreReader(History, Care):
     """The store, read only; usable from any number of threads, while the writer writes.
 
     Ranges are half open: `start_us` belongs to them, `end_us` does not. `series` is an id in the store,

@@ -19,6 +19,7 @@ from collector.alarm_requests import (
     TakeOutOfService,
     Unshelve,
 )
+from collector.care_requests import RecordCalibration
 from collector.errors import StoreError
 from collector.recurrence import RecurringWork
 from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, ImportWorks, Request
@@ -37,6 +38,7 @@ _FORMS: dict[str, type[Asked]] = {
     "return_to_service": ReturnToService,
     "answer_test_ring": AnswerTestRing,
     "import_works": ImportWorks,
+    "record_calibration": RecordCalibration,
 }
 _NAMES = {form: name for name, form in _FORMS.items()}
 

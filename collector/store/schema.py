@@ -230,6 +230,15 @@ CREATE TABLE mirror_reasons(
 ) STRICT;
 """
 
+_CALIBRATIONS = """
+CREATE TABLE calibrations( -- of probes, as people note them
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, tank TEXT NOT NULL, series TEXT NOT NULL,
+    done_us INTEGER NOT NULL, due_us INTEGER, -- when the next one is due; NULL: never
+    note TEXT NOT NULL, who TEXT NOT NULL
+) STRICT;
+CREATE INDEX calibrations_by_time ON calibrations(done_us);
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -240,6 +249,7 @@ MIGRATIONS: tuple[str, ...] = (
     _TICKS,
     _MINUTES,
     _MIRROR,
+    _CALIBRATIONS,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

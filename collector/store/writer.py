@@ -17,6 +17,7 @@ import orjson
 
 from collector.configuration import SeriesConfiguration
 from collector.errors import ConfigError
+from collector.store.care import record_calibrations
 from collector.store.commit import Arrival, Commit, Committed, Row
 from collector.store.connection import claimed, connect, transaction
 from collector.store.happenings import (
@@ -166,6 +167,7 @@ class Store:
                 insert_requests(self._connection, batch.requests)
             if batch.answers:
                 record_answers(self._connection, batch.answers, number)
+                record_calibrations(self._connection, batch.answers, number)
             if batch.notes:
                 self._connection.executemany(_NOTE, batch.notes.items())
         self._remember_newest(batch.rows)

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Literal, NamedTuple, TypeAlias
 
 from collector.configuration import Configuration
+from collector.display_units import DisplayUnits
 from collector.units.display import display, display_difference
 from collector.wording.evidence import short_reason, short_rival
 from collector.wording.fitting import join_while_fitting, shorten, shorten_pair, words
@@ -95,6 +96,7 @@ class _Words:
     series_title: str
     reason: str | None
     rival: tuple[str, ...]
+    units: DisplayUnits
 
     @classmethod
     def of(cls, incident: Incident, configuration: Configuration, now_us: int) -> _Words:
@@ -116,7 +118,19 @@ class _Words:
             places = (tank_title, thing) if len(configuration.tanks) > 1 else (thing,)
         reason = short_reason(incident.evidence, incident.tank, configuration)
         rival = short_rival(incident.evidence, incident.cause)
-        return cls(incident, text, time_zone, places, quantity, rules, now_us, series_title, reason, rival)
+        return cls(
+            incident,
+            text,
+            time_zone,
+            places,
+            quantity,
+            rules,
+            now_us,
+            series_title,
+            reason,
+            rival,
+            configuration.units,
+        )
 
     # -- the first line ----------------------------------------------------------------------------
 
@@ -263,11 +277,13 @@ class _Words:
         return None if value is None or not math.isfinite(value) else self._show(value)
 
     def _show(self, value: float) -> str:
-        text = f"{value:g}" if self.quantity is None else display(value, self.quantity)
+        text = f"{value:g}" if self.quantity is None else display(value, self.quantity, self.units)
         return text if len(text) <= _VALUE_CHARACTERS else f"{value:.2e}"
 
     def _rate(self, per_hour: float) -> str:
-        size = f"{per_hour:g}" if self.quantity is None else display_difference(per_hour, self.quantity)
+        size = f"{per_hour:g}"
+        if self.quantity is not None:
+            size = display_difference(per_hour, self.quantity, self.units)
         return f"{size if len(size) <= _VALUE_CHARACTERS else f'{per_hour:.2e}'}/h"
 
     def _span(self, low: float, high: float) -> str:

@@ -25,7 +25,7 @@ def reason_lines(evidence: Evidence, tank: str, configuration: Configuration) ->
 def reason_line(reason: Reason, tank: str, configuration: Configuration) -> str:
     """One reason as a line."""
     title, quantity = series_title(reason.series, tank, configuration)
-    return reason_text(reason, title, quantity)
+    return reason_text(reason, title, quantity, configuration.units)
 
 
 def rival_lines(evidence: Evidence, cause: str) -> list[str]:
@@ -61,7 +61,9 @@ def short_reason(evidence: Evidence, tank: str, configuration: Configuration) ->
     for reason in evidence.reasons:
         if reason.sign in _TOLD_SHORTLY and reason.value is not None and not reason.speaks_against:
             title, quantity = series_title(reason.series, tank, configuration)
-            value = f"{reason.value:g}" if quantity is None else display(reason.value, quantity)
+            value = f"{reason.value:g}"
+            if quantity is not None:
+                value = display(reason.value, quantity, configuration.units)
             return f"{title} {value}."
     return None
 

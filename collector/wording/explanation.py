@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from collector.configuration import Configuration
+from collector.display_units import DisplayUnits
 from collector.units.display import display
 from collector.wording.evidence import reason_line, reason_lines, rival_lines, series_title
 from collector.wording.texts import CAUSE_TEXTS
@@ -56,7 +57,7 @@ def _step_lines(step: Step, tank: str, zone: str, configuration: Configuration) 
     name = event.alarm.cause if cause is None else cause.title
     series, quantity = series_title(event.alarm.series, tank, configuration)
     if not isinstance(event, AlarmRaised):
-        value = "" if event.value is None else f" at {_show(event.value, quantity)}"
+        value = "" if event.value is None else f" at {_show(event.value, quantity, configuration.units)}"
         return [f"{moment_text(event.at_us, zone)}  {name}, {series}: returned to normal{value}"]
     lines = [f"{moment_text(event.at_us, zone)}  {name}, {series}: alarm raised, {event.priority}"]
     if step.before:
@@ -67,7 +68,7 @@ def _step_lines(step: Step, tank: str, zone: str, configuration: Configuration) 
     evidence = event.evidence
     if evidence.confidence is not None:
         lines.append(f"    confidence {100 * evidence.confidence:.0f} %")
-    facts = _facts(event, quantity, zone)
+    facts = _facts(event, quantity, zone, configuration.units)
     reasons = reason_lines(evidence, tank, configuration)
     for heading, found in (
         ("because", [*reasons, *facts]),
@@ -102,21 +103,24 @@ def _judgement_line(judgement: Judgement, tank: str, zone: str, configuration: C
     return line
 
 
-def _facts(event: AlarmRaised, quantity: str | None, zone: str) -> list[str]:
+def _facts(event: AlarmRaised, quantity: str | None, zone: str, units: DisplayUnits) -> list[str]:
     """Value, limit, usual and projection: what an alarm has beside its reasons."""
     evidence = event.evidence
     found = []
     if evidence.value is not None:
-        found.append(f"value {_show(evidence.value, quantity)}")
+        found.append(f"value {_show(evidence.value, quantity, units)}")
     if evidence.limit is not None:
-        found.append(f"limit {_show(evidence.limit, quantity)}")
+        found.append(f"limit {_show(evidence.limit, quantity, units)}")
     if evidence.expected_low is not None and evidence.expected_high is not None:
-        low, high = _show(evidence.expected_low, quantity), _show(evidence.expected_high, quantity)
+        low, high = (
+            _show(evidence.expected_low, quantity, units),
+            _show(evidence.expected_high, quantity, units),
+        )
         found.append(f"usual at this hour {low} to {high}")
     if evidence.since_us is not None:
         found.append(f"since {moment_text(evidence.since_us, zone)}")
     if evidence.danger is not None and evidence.danger_at_us is not None:
-        line = f"danger line {_show(evidence.danger, quantity)}"
+        line = f"danger line {_show(evidence.danger, quantity, units)}"
         line += f" about {clock_text(evidence.danger_at_us, event.at_us, zone)}"
         if evidence.danger_earliest_us is not None and evidence.danger_latest_us is not None:
             earliest = clock_text(evidence.danger_earliest_us, event.at_us, zone)
@@ -126,8 +130,8 @@ def _facts(event: AlarmRaised, quantity: str | None, zone: str) -> list[str]:
     return found
 
 
-def _show(value: float, quantity: str | None) -> str:
-    return f"{value:g}" if quantity is None else display(value, quantity)
+def _show(value: float, quantity: str | None, units: DisplayUnits) -> str:
+    return f"{value:g}" if quantity is None else display(value, quantity, units)
 
 
 def _zone(tank: str, configuration: Configuration) -> str:

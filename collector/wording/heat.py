@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from collector.display_units import CANONICAL, DisplayUnits
 from collector.units.display import display_difference
 from collector.wording.times import clock_text
 from rules import HeatModel, NotFitted
@@ -15,7 +16,12 @@ _MEANWHILE = "projections go by the volume"
 
 
 def heat_text(
-    fitted: HeatModel | NotFitted | None, roles: Collection[str], time_zone: str, fitted_us: int, now_us: int
+    fitted: HeatModel | NotFitted | None,
+    roles: Collection[str],
+    time_zone: str,
+    fitted_us: int,
+    now_us: int,
+    units: DisplayUnits = CANONICAL,
 ) -> str:
     """Word it: "time constant 22.7 h (± 0.9 h), heater +0.92 °C/h at 398 W, as of 03:30, from 28 days".
 
@@ -29,6 +35,8 @@ def heat_text(
         On whose clock it is told when it was fitted.
     fitted_us, now_us
         When it was fitted, and now.
+    units
+        In which it is told.
     """
     if fitted is None:
         return f"not fitted yet, that is done in the night: {_MEANWHILE}"
@@ -36,7 +44,7 @@ def heat_text(
     if isinstance(fitted, NotFitted):
         return f"not known: {fitted.reason}; {when}, {_MEANWHILE}"
     known = [
-        f"{name} {'+' if effect > 0 else '-'}{display_difference(abs(effect), 'temperature')}/h"
+        f"{name} {'+' if effect > 0 else '-'}{display_difference(abs(effect), 'temperature', units)}/h"
         + (f" at {watts:.0f} W" if watts is not None and watts > 1.0 else "")
         for name, effect, watts in (
             ("heater", fitted.heater_per_hour, fitted.heater_watts),

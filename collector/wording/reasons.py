@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from types import MappingProxyType
 
+from collector.display_units import CANONICAL, DisplayUnits
 from collector.units.display import display, display_difference
 from collector.wording.times import duration_text
 from rules import Reason, Sign
@@ -30,22 +31,24 @@ _WORDS = MappingProxyType(
 )
 
 
-def reason_text(reason: Reason, title: str, quantity: str | None) -> str:
+def reason_text(reason: Reason, title: str, quantity: str | None, units: DisplayUnits = CANONICAL) -> str:
     """Word a reason: "Water temperature, slope: -0.31 degC/h over 1 h, usual -0.1 to 0.1 degC/h".
 
     Parameters
     ----------
     title, quantity
         Of the series that it is about; None for a quantity that is not known any more.
+    units
+        In which it is told.
     """
     words, kind = _WORDS[reason.sign]
     line = f"{title}, {words}"
     if reason.value is not None:
-        line += f": {_number(reason.value, kind, quantity)}"
+        line += f": {_number(reason.value, kind, quantity, units)}"
     if reason.window_us is not None:
         line += f" over {duration_text(reason.window_us)}"
     low, high = (
-        None if side is None else _number(side, kind, quantity) for side in (reason.low, reason.high)
+        None if side is None else _number(side, kind, quantity, units) for side in (reason.low, reason.high)
     )
     if low is not None and high is not None:
         line += f", expected {low} to {high}"
@@ -56,12 +59,12 @@ def reason_text(reason: Reason, title: str, quantity: str | None) -> str:
     return f"{line} (speaks against it)" if reason.speaks_against else line
 
 
-def _number(value: float, kind: str, quantity: str | None) -> str:
+def _number(value: float, kind: str, quantity: str | None, units: DisplayUnits) -> str:
     if kind == "hours":
         return f"{value:.1f} h"
     if kind == "alkalinity":
-        return display_difference(value, "alkalinity")
+        return display_difference(value, "alkalinity", units)
     if kind == "value":
-        return f"{value:g}" if quantity is None else display(value, quantity)
-    size = f"{value:g}" if quantity is None else display_difference(value, quantity)
+        return f"{value:g}" if quantity is None else display(value, quantity, units)
+    size = f"{value:g}" if quantity is None else display_difference(value, quantity, units)
     return f"{size}/h" if kind == "rate" else size

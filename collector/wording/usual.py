@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from types import MappingProxyType
 
+from collector.display_units import CANONICAL, DisplayUnits
 from collector.units.display import display
 from collector.wording.times import clock_text
 from rules import DAYS_NEEDED, HOUR_US, TWO_STATE, Learning, PoorFit, SeriesRules, WeekProfile
@@ -24,7 +25,12 @@ _POOR = MappingProxyType(
 )
 
 
-def usual_text(fitted: WeekProfile | Learning | PoorFit | None, rules: SeriesRules, now_us: int) -> str:
+def usual_text(
+    fitted: WeekProfile | Learning | PoorFit | None,
+    rules: SeriesRules,
+    now_us: int,
+    units: DisplayUnits = CANONICAL,
+) -> str:
     """Word it: "25.2 to 25.6 °C", or "learning, day 3 of 7: limits and rate guard meanwhile".
 
     Parameters
@@ -35,11 +41,13 @@ def usual_text(fitted: WeekProfile | Learning | PoorFit | None, rules: SeriesRul
         What is known of the series; one of two states has nothing usual, which is "".
     now_us
         Decides the hour.
+    units
+        In which it is told.
     """
     if rules.quantity in TWO_STATE:
         return ""
     if isinstance(fitted, WeekProfile):
-        return _band_text(fitted, rules.quantity, now_us)
+        return _band_text(fitted, rules.quantity, now_us, units)
     if isinstance(fitted, PoorFit):
         return f"no usual pattern, {_POOR[fitted.reason]}: {guards_text(rules)}"
     day = min(DAYS_NEEDED, 1 + (0 if fitted is None else fitted.days))
@@ -64,10 +72,10 @@ def guards_text(rules: SeriesRules) -> str:
     return f"{', '.join(words[:-1])} and {words[-1]} guard" if len(words) > 1 else f"only {words[0]} guard"
 
 
-def _band_text(fitted: WeekProfile, quantity: str, now_us: int) -> str:
+def _band_text(fitted: WeekProfile, quantity: str, now_us: int, units: DisplayUnits) -> str:
     band = fitted.band_at(now_us)
     least = max(0.0, band.low) if quantity in _NEVER_NEGATIVE else band.low
-    low, high = display(least, quantity), display(band.high, quantity)
+    low, high = display(least, quantity, units), display(band.high, quantity, units)
     unit = high.partition(" ")[2]
     text = f"{low.removesuffix(unit).rstrip()} to {high}"
     if fitted.until_us and now_us - fitted.until_us > _FRESH_US:

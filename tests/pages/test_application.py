@@ -59,7 +59,7 @@ def test_every_answer_carries_the_strict_headers(pages: httpx.Client, night: Sto
     assert policy.startswith("default-src 'none';")
     assert "unsafe" not in policy
     assert answer.headers["x-content-type-options"] == "nosniff"
-    assert answer.headers["referrer-policy"] == "no-referrer"
+    assert answer.headers["referrer-policy"] == "same-origin"
     assert "set-cookie" not in answer.headers
     assert "server" not in answer.headers
 

@@ -66,6 +66,7 @@ def put_named_files(folder: Path) -> None:
     for name, text in (
         ("mqtt.password", "salt\n"),
         ("database.token", "reef:salt\n"),
+        ("page.password", "$argon2id$v=19$m=19456,t=3,p=1$c2FsdHNhbHRzYWx0$MTIzNDU2Nzg5MDEyMzQ1Njc4OTA\n"),
         ("keeper.urls", "# phone\njson://127.0.0.1:9/\n"),
         ("keeper.urgent.urls", "json://127.0.0.1:9/loud\n"),
         ("keeper.high.urls", "json://127.0.0.1:9/high\n"),

@@ -60,5 +60,12 @@
       setTimeout(() => location.reload(), 500);
     }
   });
-  source.addEventListener("error", lost);
+  source.addEventListener("error", () => {
+    lost();
+    // Refused, and not only lost: too many watch, or the session is over. The browser does not try again.
+    if (source.readyState === EventSource.CLOSED && !isReloading) {
+      isReloading = true;
+      setTimeout(() => location.reload(), QUIET_MS);
+    }
+  });
 })();
