@@ -110,7 +110,8 @@ class Columns:
             if units is None:
                 parts.append(self._part(times_us, values.iloc[rows], rows, index, self._declared(str(name))))
                 continue
-            unit_of_rows = units.astype(str).to_numpy(str)[rows]
+            # By way of Python's text: pandas of version 3 cuts it to one letter where numpy asks for "str".
+            unit_of_rows = np.array([str(one) for one in units], str)[rows]
             for unit in np.unique(unit_of_rows):
                 where = rows[unit_of_rows == unit]
                 said = None if unit.strip().lower() in ("", "nan") else unit.strip()
