@@ -12,6 +12,7 @@ from typing import NamedTuple, TypeAlias
 
 from collector.alarm_requests import AboutAlarms
 from collector.recurrence import RecurringWork
+from collector.reviews import AboutReviews
 from rules import HOUR_US, KINDS, PlannedWork
 
 _MINUTE_US = HOUR_US // 60
@@ -66,7 +67,7 @@ class ImportWorks:
 
 
 AboutWork: TypeAlias = BeginWork | EndWork | CancelWork | ImportWorks
-Asked: TypeAlias = AboutWork | AboutAlarms
+Asked: TypeAlias = AboutWork | AboutAlarms | AboutReviews
 
 
 @dataclass(frozen=True, slots=True)

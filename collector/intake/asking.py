@@ -11,6 +11,7 @@ from typing import Protocol
 from collector.alarm_requests import AboutAlarms
 from collector.clock import Clock
 from collector.requests import AboutWork, Answer, Plan, Request
+from collector.reviews import AboutReviews, Incidents, done_text
 from rules import PlannedWork
 
 _LOG = logging.getLogger(__name__)
@@ -21,8 +22,8 @@ LOOK_S = 0.5
 RECUR_S = 600.0
 
 
-class Box(Protocol):
-    """What is needed of the store: requests that wait."""
+class Box(Incidents, Protocol):
+    """What is needed of the store: requests that wait, and the incidents that they are about."""
 
     def waiting_requests(self) -> tuple[Request, ...]:
         """Requests that have not been done."""
@@ -104,4 +105,9 @@ class Asking:
         asked = request.asked
         if isinstance(asked, AboutWork):
             return self._plan.take(request, now_us)
+        if isinstance(asked, AboutReviews):
+            try:
+                return Answer(request.id, True, done_text(asked, self._box))
+            except ValueError as error:
+                return Answer(request.id, False, str(error))
         return self._answering.take(request, asked, now_us)

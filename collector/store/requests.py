@@ -22,6 +22,7 @@ from collector.alarm_requests import (
 from collector.errors import StoreError
 from collector.recurrence import RecurringWork
 from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, ImportWorks, Request
+from collector.reviews import AddNote, GiveVerdict
 from collector.store.connection import connect, transaction
 from collector.store.schema import CURRENT_VERSION, version_of
 
@@ -37,6 +38,8 @@ _FORMS: dict[str, type[Asked]] = {
     "return_to_service": ReturnToService,
     "answer_test_ring": AnswerTestRing,
     "import_works": ImportWorks,
+    "give_verdict": GiveVerdict,
+    "add_note": AddNote,
 }
 _NAMES = {form: name for name, form in _FORMS.items()}
 
@@ -101,7 +104,7 @@ def waiting_requests(connection: sqlite3.Connection) -> tuple[Request, ...]:
     rows = connection.execute(
         "SELECT id, asked_us, who, asked FROM requests WHERE commit_no IS NULL ORDER BY asked_us, rowid"
     )
-    return tuple(Request(number, asked_us, who, _asked_of(text)) for number, asked_us, who, text in rows)
+    return tuple(Request(number, asked_us, who, asked_of(text)) for number, asked_us, who, text in rows)
 
 
 def imported_works(connection: sqlite3.Connection) -> tuple[RecurringWork, ...]:
@@ -111,7 +114,7 @@ def imported_works(connection: sqlite3.Connection) -> tuple[RecurringWork, ...]:
         " ORDER BY commit_no, rowid",
         (_NAMES[ImportWorks],),
     )
-    imports = [asked for (text,) in rows if isinstance(asked := _asked_of(text), ImportWorks)]
+    imports = [asked for (text,) in rows if isinstance(asked := asked_of(text), ImportWorks)]
     return tuple(work for asked in {one.tank: one for one in imports}.values() for work in asked.works)
 
 
@@ -127,7 +130,8 @@ def _text_of(asked: Asked) -> str:
     return orjson.dumps({"do": _NAMES[type(asked)]} | asdict(asked)).decode()
 
 
-def _asked_of(text: str) -> Asked:
+def asked_of(text: str) -> Asked:
+    """What is asked, as it was written."""
     values = orjson.loads(text)
     if "works" in values:
         values["works"] = tuple(RecurringWork.of(one) for one in values["works"])

@@ -191,6 +191,22 @@ ALTER TABLE commits ADD COLUMN tick_lag_us INTEGER;
 -- readings, without which a replay would take one for earlier that came late; NULL: it had not
 """
 
+_REVIEWS = """
+CREATE TABLE verdicts( -- what people say an incident truly was; the last row of an incident counts
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, incident INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    who TEXT NOT NULL, verdict TEXT NOT NULL, -- empty: taken back
+    cause TEXT NOT NULL, -- empty: as it was told
+    began_us INTEGER, ring_by_us INTEGER
+) STRICT;
+CREATE INDEX verdicts_by_incident ON verdicts(incident, id);
+
+CREATE TABLE notes( -- of people, on incidents
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, incident INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    who TEXT NOT NULL, text TEXT NOT NULL
+) STRICT;
+CREATE INDEX notes_by_incident ON notes(incident, id);
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -199,6 +215,7 @@ MIGRATIONS: tuple[str, ...] = (
     _TELLING,
     _DETOURS,
     _TICKS,
+    _REVIEWS,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

@@ -25,6 +25,7 @@ from collector.store.happenings import (
     upsert_incident,
 )
 from collector.store.requests import insert_requests, record_answers
+from collector.store.reviews import record_reviews
 from collector.store.schema import migrate
 from collector.store.tellings import record_telling, withdraw_messages
 from rules import FlagRevised
@@ -169,6 +170,7 @@ class Store:
                 insert_requests(self._connection, batch.requests)
             if batch.answers:
                 record_answers(self._connection, batch.answers, number)
+                record_reviews(self._connection, batch.answers, number)
             if batch.notes:
                 self._connection.executemany(_NOTE, batch.notes.items())
         return Committed(number, inserted, len(batch.rows) - inserted - conflicts, conflicts)
