@@ -34,10 +34,13 @@ FORM_HEADERS = {
     "content-security-policy": _POLICY.format("'self'"),
     "referrer-policy": "same-origin",
 }
-# Where forms are taken: of answers to messages, and of work announced from the page that shows now.
-ANSWERS, WORK = "/answer/", "/work"
-# A form of ours is a few short fields.
-MOST_BYTES = 4096
+# Where forms are taken: of answers to messages, of work announced from the page that shows now, and of what
+# people say of incidents.
+ANSWERS, WORK, INCIDENTS = "/answer/", "/work", "/incidents/"
+# Pages with forms that only ask for another page.
+_ASKING = ("/incidents", "/history", "/series/", "/what-if")
+# A form of ours is a few short fields; a note of some thousand characters is the longest.
+MOST_BYTES = 20_000
 
 
 def require_loopback(page: PageConfiguration) -> None:
@@ -90,6 +93,8 @@ class Guard:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 headers.update(HEADERS)
+                if scope["path"].startswith(_ASKING):
+                    headers["content-security-policy"] = FORM_HEADERS["content-security-policy"]
                 if self._takes_forms(scope["path"]) or (scope["path"] == "/" and WORK in self._forms):
                     headers.update(FORM_HEADERS)
                 headers.setdefault("cache-control", "no-store")
