@@ -13,6 +13,7 @@ from typing import NamedTuple, TypeAlias
 from collector.alarm_requests import AboutAlarms
 from collector.care_requests import RecordCalibration
 from collector.recurrence import RecurringWork
+from collector.reviews import AboutReviews
 from rules import HOUR_US, KINDS, PlannedWork
 
 _MINUTE_US = HOUR_US // 60
@@ -68,7 +69,7 @@ class ImportWorks:
 
 
 AboutWork: TypeAlias = BeginWork | EndWork | CancelWork | ImportWorks
-Asked: TypeAlias = AboutWork | AboutAlarms | RecordCalibration
+Asked: TypeAlias = AboutWork | AboutAlarms | AboutReviews | RecordCalibration
 
 
 @dataclass(frozen=True, slots=True)

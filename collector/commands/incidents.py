@@ -33,6 +33,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of a table")
     parser.add_argument("--last", type=_count, metavar="N", help="only the last N incidents")
     parser.add_argument(
+        "--annotations",
+        action="store_true",
+        help="instead of incidents, an annotation file of the verdicts given on their pages: the truth for "
+        "`brinebell replay` and `brinebell tune`",
+    )
+    parser.add_argument(
         "--summary",
         action="store_true",
         help="instead of incidents, the alarm performance figures of EEMUA 191 and ISA-18.2",
@@ -57,8 +63,13 @@ def run(arguments: argparse.Namespace) -> int:
         raise ConfigError("--last goes with the list of incidents; of a summary say the days: --days 7")
     if arguments.number is not None and (arguments.summary or arguments.last is not None):
         raise ConfigError("one incident goes without --summary and --last: brinebell incidents 12")
+    if arguments.annotations and (arguments.summary or arguments.json or arguments.last is not None):
+        raise ConfigError("--annotations goes alone: brinebell incidents --annotations > truth.toml")
     configuration = load_configuration(arguments.config)
     with StoreReader(configuration.store.path) as reader:
+        if arguments.annotations:
+            print(_annotations(reader), end="")
+            return 0
         if arguments.number is not None:
             print(_story(reader, configuration, arguments.number, is_json=arguments.json))
             return 0
@@ -109,6 +120,17 @@ def _story(reader: StoreReader, configuration: Configuration, number: int, *, is
     told = [line for one in deliveries for line in delivery_lines(one.message, one.state, one.tries, zone)]
     table = _table_text((record,), configuration, now_of_service(configuration))
     return "\n".join([table, "", "Who was told:", *(told or ["  nobody: no message was written about it"])])
+
+
+def _annotations(reader: StoreReader) -> str:
+    """The verdicts as an annotation file."""
+    from collector.annotations import annotations_text
+    from collector.replay import reviewed
+
+    found = reviewed(reader)
+    heading = ["What people said of the incidents that were told, on their pages."]
+    heading += [f"{found.lacks}."] if found.lacks else []
+    return annotations_text("Reviewed incidents", found.annotations, heading)
 
 
 def _summary(reader: StoreReader, configuration: Configuration, days: int, *, is_json: bool) -> str:

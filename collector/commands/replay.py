@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collector.configuration import Configuration
+    from collector.learning import HeatVersion, Version
     from collector.recordings import Form, Recording
     from collector.recurrence import RecurringWork
     from collector.replay import Input, Reasoning, Replayed
-    from rules import Incident, Score
+    from rules import Annotation, Incident, Score
 
 EXAMPLE = "brinebell replay week.csv --config brinebell.toml --plan plan.ics --truth week.annotations.toml"
 SUMMARY = "judge a recorded week with the same engine: what would have rung, when, and whom"
@@ -81,7 +82,8 @@ def add_beside_arguments(group: argparse._ArgumentGroup) -> None:
         "--truth",
         type=Path,
         metavar="FILE",
-        help="annotation file of what truly happened: found, late, missed and false alarms are told",
+        help="annotation file of what truly happened: found, late, missed and false alarms are told; of the "
+        "store, what was said on the pages of its incidents if no file is named",
     )
     group.add_argument(
         "--learn",
@@ -114,7 +116,6 @@ def run(arguments: argparse.Namespace) -> int:
     """Replay and print; 0 also if nothing rang."""
     from tqdm import tqdm
 
-    from collector.annotations import read_annotations
     from collector.delivery import channel_names
     from collector.errors import ConfigError
     from collector.replay import Reasoning, Replay, replayed_lines, replayed_object
@@ -129,10 +130,10 @@ def run(arguments: argparse.Namespace) -> int:
         _tell("No --config given: the shipped example configuration is used.")
     if arguments.speed is not None or arguments.ring:
         return _rehearse(arguments, configuration)
-    truth = () if arguments.truth is None else read_annotations(arguments.truth, configuration)
     answered_after_us = answered_after(arguments.answered_after)
     since_us = None if arguments.since is None else instant_of(arguments.since, "--from")
     until_us = None if arguments.until is None else instant_of(arguments.until, "--to")
+    truth = _truth(arguments, configuration, since_us, until_us)
     reasoning = None if arguments.explain is None else Reasoning()
     people = people_of(configuration, channel_names)
     replay = Replay(configuration, people, answered_after_us, reasoning, since_us)
@@ -144,10 +145,10 @@ def run(arguments: argparse.Namespace) -> int:
         print(_explained(arguments.explain, replayed.incidents, reasoning, configuration))
         return 0
     outcome = None
-    if arguments.truth is not None:
+    if truth is not None:
         outcome = score(truth, replayed.opened, replayed.incidents, replayed.first_us, replayed.last_us)
     if arguments.report is not None:
-        _write_report(arguments, source, replayed, configuration, outcome)
+        _write_report(arguments, source, replayed, configuration, outcome, replay.learned or source.versions)
     if arguments.json:
         import orjson
 
@@ -197,6 +198,29 @@ def _rehearse(arguments: argparse.Namespace, configuration: Configuration) -> in
     for incident in incidents:
         print(incident_line(incident))
     return 0
+
+
+def _truth(
+    arguments: argparse.Namespace,
+    configuration: Configuration,
+    since_us: int | None,
+    until_us: int | None,
+) -> Sequence[Annotation] | None:
+    """What truly happened, if anybody has said so: in a file, or of incidents in the store."""
+    from collector.annotations import read_annotations
+    from collector.replay import reviewed
+    from collector.store import StoreReader
+
+    if arguments.truth is not None:
+        return read_annotations(arguments.truth, configuration)
+    if arguments.files:
+        return None
+    with StoreReader(configuration.store.path) as reader:
+        found = reviewed(reader, since_us or 0, until_us or 2**62)
+    if not found.annotations:
+        return None
+    _tell(f"Held against the verdicts on its incidents{': ' if found.lacks else ''}{found.lacks}.")
+    return found.annotations
 
 
 def _source(
@@ -344,18 +368,32 @@ def _write_report(
     replayed: Replayed,
     configuration: Configuration,
     outcome: Score | None,
+    versions: Sequence[Version | HeatVersion],
 ) -> None:
-    from collector.errors import BrinebellError
     from collector.report import report_html
 
     names = [path.name for path in arguments.files]
     names = names or ["the database" if arguments.database else "the store"]
-    text = report_html(", ".join(names), source.recording, replayed, configuration, source.lacks, outcome)
+    title, recorded = ", ".join(names), source.recording
+    text = report_html(title, recorded, replayed, configuration, source.lacks, outcome, versions)
+    write_report(arguments.report, text)
+
+
+def write_report(path: Path, text: str) -> None:
+    """Write a report, and say so.
+
+    Raises
+    ------
+    BrinebellError
+        If it cannot be written.
+    """
+    from collector.errors import BrinebellError
+
     try:
-        arguments.report.write_text(text, encoding="utf-8")
+        path.write_text(text, encoding="utf-8")
     except OSError as error:
-        raise BrinebellError(f"{arguments.report} cannot be written: {error.strerror}") from error
-    _tell(f"{arguments.report} is written: open it in a browser.")
+        raise BrinebellError(f"{path} cannot be written: {error.strerror}") from error
+    _tell(f"{path} is written: open it in a browser.")
 
 
 def _explained(

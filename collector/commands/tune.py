@@ -35,7 +35,12 @@ WEIGHTS = "delay=1, missed=48, false=4, night=12"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument(
-        "files", metavar="FILE", nargs="+", type=Path, help="as `brinebell replay` takes them"
+        "files",
+        metavar="FILE",
+        nargs="*",
+        type=Path,
+        help="as `brinebell replay` takes them; without any, what the service has recorded in its own store, "
+        "held against the verdicts that were given on the pages of its incidents",
     )
     parser.add_argument(
         "--config", type=Path, metavar="FILE", required=True, help="the configuration that is tuned"
@@ -59,6 +64,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         f"one ({WEIGHTS})",
     )
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="processes (all cores)")
+    parser.add_argument(
+        "--report",
+        type=Path,
+        metavar="FILE",
+        help="write one HTML file with the trade-off and charts of the weeks, which opens offline",
+    )
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     form.add_argument(
@@ -95,8 +106,13 @@ def run(arguments: argparse.Namespace) -> int:
     parameters = [parse_parameter(text, arguments.steps) for text in arguments.tries]
     weights = _weights(arguments.weights)
     works = (*configuration.works, *plans_of(arguments.plan, configuration))
+    if arguments.files:
+        parts = tuple(_parts(arguments, configuration, works))
+    else:
+        part, works = _part_of_store(arguments, configuration)
+        parts = (part,)
     recorded = Recorded(
-        tuple(_parts(arguments, configuration, works)),
+        parts,
         works,
         configuration.text,
         arguments.config.absolute().parent,
@@ -109,13 +125,23 @@ def run(arguments: argparse.Namespace) -> int:
         left_out = len(tried_ones) - len(tried)
         _tell(f"Left out: {left_out} of {len(tried_ones)} combinations are no configuration by themselves.")
     chosen = choose(before, tried, weights, lambda one: neighbours(one, parameters))
+    changes = dict(zip((one.path for one in parameters), chosen.best.candidate, strict=False))
+    if arguments.report is not None:
+        from collector.commands.replay import write_report
+        from collector.report import tune_html
+        from collector.tuning.search import configuration_of
+
+        names = ", ".join(path.name for path in arguments.files) or "the store"
+        after = configuration_of(recorded, changes) if changes else configuration
+        patch = patch_text(changes, configuration.text)
+        described = (parameters, weights, recorded.parts, configuration, after, patch)
+        write_report(arguments.report, tune_html(names, chosen, tried, *described))
     if arguments.json:
         import orjson
 
         found = tuned_object(chosen, parameters, weights)
         print(orjson.dumps(found, option=orjson.OPT_INDENT_2).decode())
         return 0
-    changes = dict(zip((one.path for one in parameters), chosen.best.candidate, strict=False))
     for line in tuned_lines(chosen, weights, patch_text(changes, configuration.text), len(tried)):
         print(line)
     if arguments.apply and changes:
@@ -159,6 +185,35 @@ def _parts(
             learner.recording(recording, works, learns=True)
             versions = tuple(learner.learned)
         yield Part(recording, versions, tuple(annotations))
+
+
+def _part_of_store(
+    arguments: argparse.Namespace, configuration: Configuration
+) -> tuple[Part, tuple[RecurringWork, ...]]:
+    """All that the service recorded, and the works that it knew."""
+    from collector.annotations import read_annotations
+    from collector.errors import ConfigError
+    from collector.replay import from_store, reviewed, works_of_store
+    from collector.store import StoreReader
+    from collector.tuning import Part
+
+    if arguments.plan or arguments.learn:
+        raise ConfigError("--plan and --learn go with files: the store knows what was planned and learned")
+    with StoreReader(configuration.store.path) as reader:
+        said = reviewed(reader)
+        annotations = said.annotations
+        if arguments.truth is not None:
+            annotations = read_annotations(arguments.truth, configuration)
+        elif not annotations:
+            raise ConfigError(
+                "no incident in the store has a verdict yet: say on its page what it was, or name an "
+                "annotation file with --truth"
+            )
+        elif said.lacks:
+            _tell(f"{said.lacks}.")
+        source = from_store(reader, configuration, 0, None, None)
+        tanks = tuple(tank.name for tank in configuration.tanks)
+        return Part(source.recording, source.versions, annotations), works_of_store(reader, tanks)
 
 
 def _weights(text: str) -> Weights:

@@ -12,6 +12,7 @@ from collector.alarm_requests import AboutAlarms
 from collector.care_requests import RecordCalibration
 from collector.clock import Clock
 from collector.requests import AboutWork, Answer, Plan, Request
+from collector.reviews import AboutReviews, Incidents, done_text
 from rules import PlannedWork
 
 _LOG = logging.getLogger(__name__)
@@ -22,8 +23,8 @@ LOOK_S = 0.5
 RECUR_S = 600.0
 
 
-class Box(Protocol):
-    """What is needed of the store: requests that wait."""
+class Box(Incidents, Protocol):
+    """What is needed of the store: requests that wait, and the incidents that they are about."""
 
     def waiting_requests(self) -> tuple[Request, ...]:
         """Requests that have not been done."""
@@ -109,4 +110,9 @@ class Asking:
             # The store notes it with the answer; nothing else depends on it.
             wrong = asked.what_is_wrong(now_us)
             return Answer(request.id, wrong is None, wrong or "noted")
+        if isinstance(asked, AboutReviews):
+            try:
+                return Answer(request.id, True, done_text(asked, self._box))
+            except ValueError as error:
+                return Answer(request.id, False, str(error))
         return self._answering.take(request, asked, now_us)

@@ -3,6 +3,7 @@
 It is fitted at night in a process of its own, recorded, and read again at the next start.
 """
 
+from collector.learning.expected import Expected, newest_standing
 from collector.learning.fitting import LEARN_FROM_US, Task, fit
 from collector.learning.heat import TankTask, fit_heat
 from collector.learning.nightly import Nightly
@@ -28,6 +29,7 @@ from collector.learning.when import first_refits_us, next_refit_us
 
 __all__ = [
     "LEARN_FROM_US",
+    "Expected",
     "Failed",
     "Fits",
     "Fitted",
@@ -48,6 +50,7 @@ __all__ = [
     "fit_heat",
     "fit_in_worker",
     "model_of",
+    "newest_standing",
     "next_refit_us",
     "record",
     "recorded_versions",

@@ -30,6 +30,7 @@ from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.errors import StoreError
 from collector.pages.access import VISITOR, Access, OwnNames
+from collector.pages.afterwards import Afterwards
 from collector.pages.answering import AnswerPages
 from collector.pages.asking import Answers, Asker
 from collector.pages.care import CareView
@@ -37,8 +38,6 @@ from collector.pages.care_pages import CARE, CarePages
 from collector.pages.door import LOG_IN, LOG_OUT, Door, LogInPages
 from collector.pages.guard import Guard
 from collector.pages.health import HealthSource, health_page
-from collector.pages.history import MOST_HOURS, SPANS, history_of
-from collector.pages.incidents import incident_rows, story_of
 from collector.pages.live import LiveFeed
 from collector.pages.live_texts import live_texts
 from collector.pages.now import Now, NowView
@@ -51,6 +50,7 @@ from collector.pages.record import (
     SuppressedSource,
     UsualSource,
 )
+from collector.pages.review_form import ReviewForm
 from collector.pages.templating import templates
 from collector.pages.work_form import WorkForm
 
@@ -60,10 +60,6 @@ _log = logging.getLogger(__name__)
 _HERE = Path(__file__).parent
 _THREADS = 2
 _LIVE_EVERY_S = 1.0
-_INCIDENTS = 50
-_MOST_INCIDENTS = 5000
-# SQLite's integers: no incident has a higher number.
-_GREATEST_NUMBER = 2**63 - 1
 
 
 def create_application(
@@ -125,9 +121,7 @@ def create_application(
         Route("/now.json", site.safely(site.now_json), methods=["GET"]),
         *([] if health is None else [Route("/health.json", health_page(health), methods=["GET"])]),
         Route("/live", follow, methods=["GET"]),
-        Route("/incidents", site.safely(site.incidents), methods=["GET"]),
-        Route("/incidents/{number:int}", site.safely(site.incident), methods=["GET"]),
-        Route("/series/{tank}/{name}", site.safely(site.series), methods=["GET"]),
+        *site.afterwards.routes(site.safely),
         *site.form_routes(),
     ]
     forms = [route for route in routes if "POST" in (route.methods or ())]
@@ -174,13 +168,15 @@ class _Site:
         self._suppressed = suppressed
         self.access = Access(configuration.page, configuration.store.folder)
         self._log_in = LogInPages(self.access, self._page)
-        self._answer_pages = self._work_form = asker = None
+        self._answer_pages = self._work_form = review_form = asker = None
         if answers is not None:
             asker = Asker(answers.open_box, clock)
             self._answer_pages = AnswerPages(
                 answers.links, asker, self._opened, self._labels, clock, self._page
             )
             self._work_form = WorkForm(answers.links, asker, clock)
+            review_form = ReviewForm(answers.links, asker, clock)
+        self.afterwards = Afterwards(self._opened, self._labels, clock, self._page, self._text, review_form)
         self._care = CarePages(
             CareView(configuration, self._labels),
             self._labels,
@@ -220,40 +216,6 @@ class _Site:
     def now_json(self, _: Request) -> Response:
         body = orjson.dumps(now_as_json(self._look()), option=orjson.OPT_INDENT_2)
         return Response(body + b"\n", media_type="application/json")
-
-    def incidents(self, request: Request) -> Response:
-        last = _whole_number(request, "last", _INCIDENTS, _MOST_INCIDENTS)
-        rows = incident_rows(self._opened(), self._labels, last, self._clock.now_us())
-        more = min(4 * last, _MOST_INCIDENTS) if len(rows) == last < _MOST_INCIDENTS else None
-        zones = ", ".join(dict.fromkeys(map(self._labels.time_zone, self._labels.tanks)))
-        return self._page(
-            "incidents.html",
-            rows=rows,
-            more=more,
-            zones=zones,
-            has_tanks=len(self._labels.tanks) > 1,
-        )
-
-    def incident(self, request: Request) -> Response:
-        number = request.path_params["number"]
-        try:
-            if number > _GREATEST_NUMBER:
-                raise KeyError(number)
-            story = story_of(self._opened(), self._labels, number, self._clock.now_us())
-        except KeyError as error:
-            raise HTTPException(404, f"There is no incident {number}.") from error
-        return self._page("incident.html", story=story)
-
-    def series(self, request: Request) -> Response:
-        tank, name = request.path_params["tank"], request.path_params["name"]
-        hours = _whole_number(request, "hours", 24, MOST_HOURS)
-        if not self._labels.is_configured(tank, name):
-            raise HTTPException(404, f"There is no series {tank}/{name} in the configuration.")
-        try:
-            history = history_of(self._opened(), self._labels, tank, name, hours, self._clock.now_us())
-        except KeyError as error:
-            raise HTTPException(404, f"Series {tank}/{name} has never been stored.") from error
-        return self._page("series.html", history=history, spans=SPANS)
 
     # -- forms -------------------------------------------------------------------------------------
 
@@ -328,21 +290,12 @@ class _Site:
     def _page(
         self, template: str, *, status: int = 200, headers: Mapping[str, str] | None = None, **values: Any
     ) -> HTMLResponse:
-        text = self._templates.get_template(template).render(values, visitor=VISITOR.get())
-        return HTMLResponse(text, status, headers)
+        return HTMLResponse(self._text(template, **values), status, headers)
+
+    def _text(self, template: str, **values: Any) -> str:
+        return self._templates.get_template(template).render(values, visitor=VISITOR.get())
 
 
 def _huge_values() -> AbstractContextManager[object]:
     """Sums of values near the ends of the float range are infinite, and shown as no value: no warning."""
     return np.errstate(over="ignore", invalid="ignore")
-
-
-def _whole_number(request: Request, key: str, usual: int, most: int) -> int:
-    """A number of the query; 400 that names key, value and range for anything else."""
-    text = request.query_params.get(key)
-    if text is None:
-        return usual
-    number = int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
-    if not 1 <= number <= most:
-        raise HTTPException(400, f"{key}={text[:40]} is not a whole number from 1 to {most}.")
-    return number

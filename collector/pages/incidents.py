@@ -1,28 +1,36 @@
-"""What happened: the list of incidents, and the story of one.
-
-An incident's page shows what a person was told, what it was based on, the concerned series around it,
-each alarm's changes, and each try to tell somebody.
-"""
+"""What happened: the list of incidents, found by state, cause, priority, tank, verdict and span."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
+from urllib.parse import urlencode
 
-from collector.pages.drawing import Chart, draw, limit_words
-from collector.pages.history import CHART_BUCKETS
-from collector.pages.labels import Labels, SeriesLabel
-from collector.pages.moments import day_and_clock, full, rfc3339
-from collector.pages.record import Delivery, IncidentRecord, Record
+from starlette.exceptions import HTTPException
+
+from collector.pages.labels import Labels
+from collector.pages.moments import full, rfc3339
+from collector.pages.record import IncidentRecord, Record
+from collector.pages.spans import instant_of
+from collector.reviews import VERDICTS, Verdict, Wanted
 from collector.wording.answers import state_text
-from collector.wording.deliveries import STATES
-from collector.wording.evidence import reason_lines, rival_lines
 from collector.wording.times import duration_text
-from rules import CAUSES, HOUR_US, TWO_STATE, AlarmRaised, Incident
+from rules import CAUSES, AlarmState, Priority
 
-# What the tank looked like before and after, even if the incident was short.
-_LEAST_AROUND_US = HOUR_US
-# More charts than this make no page that somebody reads.
-_MOST_CHARTS = 6
+A_PAGE = 50
+_MOST_PAGES = 10_000
+_MINUTE_US = 60_000_000
+_STATES: Mapping[str, str] = {
+    "open": "open",
+    "ended": "ended",
+    **{
+        state.value: state.value
+        for state in AlarmState
+        if state not in (AlarmState.NORMAL, AlarmState.SUPPRESSED)
+    },
+}
+_SAID: Mapping[str, str] = {"none": "nothing said yet", **{name: name for name in VERDICTS}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +41,14 @@ class Instant:
     machine: str
 
 
+def instant(at_us: int, zone: str) -> Instant:
+    """An instant, to the second."""
+    return Instant(full(at_us, zone, seconds=True), rfc3339(at_us))
+
+
 @dataclass(frozen=True, slots=True)
 class IncidentRow:
-    """One line of the list."""
+    """One line of the list; `verdict` is "" where nothing was said."""
 
     number: int
     cause: str
@@ -45,102 +58,74 @@ class IncidentRow:
     duration: str
     priority: str
     state: str
+    verdict: str = ""
+
+
+class Choice(NamedTuple):
+    """A field of the filter: its name, words, what can be chosen as (value, words), and what is chosen."""
+
+    name: str
+    words: str
+    choices: tuple[tuple[str, str], ...]
+    chosen: str
 
 
 @dataclass(frozen=True, slots=True)
-class EventRow:
-    """An alarm raised or returned to normal."""
+class IncidentList:
+    """The page of the list; `newer` and `older` are addresses, None where there is no such page."""
 
-    at: Instant
-    what: str
-    series: str
-    change: str
-    value: str
-
-
-@dataclass(frozen=True, slots=True)
-class TryRow:
-    """One try to send a message."""
-
-    started: Instant
-    outcome: str
-    reason: str
+    rows: tuple[IncidentRow, ...]
+    fields: tuple[Choice, ...]
+    first: str
+    last: str
+    newer: str | None
+    older: str | None
+    is_filtered: bool
 
 
-@dataclass(frozen=True, slots=True)
-class DeliveryRow:
-    """A message: to whom, over what, where it stands."""
+def incident_list(record: Record, labels: Labels, query: Mapping[str, str], now_us: int) -> IncidentList:
+    """The incidents that an address asks for.
 
-    created: Instant
-    kind: str
-    person: str
-    channel: str
-    state: str
-    tries: tuple[TryRow, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Story:
-    """The page of one incident; `facts` and `evidence` are pairs of name and text."""
-
-    row: IncidentRow
-    title: str
-    body: str
-    time_zone: str
-    watches: str
-    facts: tuple[tuple[str, str], ...]
-    evidence: tuple[tuple[str, str], ...]
-    reasons: tuple[str, ...]
-    rivals: tuple[str, ...]
-    charts: tuple[tuple[Chart, str], ...]
-    events: tuple[EventRow, ...]
-    deliveries: tuple[DeliveryRow, ...]
-
-
-def incident_rows(record: Record, labels: Labels, last: int, now_us: int) -> tuple[IncidentRow, ...]:
-    """The newest incidents, newest first."""
-    return tuple(incident_row(one, labels, now_us) for one in record.incidents(last))
-
-
-def story_of(record: Record, labels: Labels, number: int, now_us: int) -> Story:
-    """Everything about one incident; KeyError if there is none of that number."""
-    history = record.incident(number)
-    incident = history.record.incident
-    zone = labels.time_zone(incident.tank)
-    first = labels.series(incident.tank, incident.series[0] if incident.series else "")
-    cause = CAUSES.get(incident.cause)
-    events = []
-    for event in history.events:
-        label = labels.series(event.alarm.tank, event.alarm.series)
-        is_raised = isinstance(event, AlarmRaised)
-        value = event.evidence.value if isinstance(event, AlarmRaised) else event.value
-        priority = f", {event.priority}" if isinstance(event, AlarmRaised) else ""
-        events.append(
-            EventRow(
-                _instant(event.at_us, zone),
-                labels.cause(event.alarm.cause),
-                label.title,
-                f"raised{priority}" if is_raised else "returned to normal",
-                "" if value is None else label.show(value),
-            )
-        )
-    return Story(
-        row=incident_row(history.record, labels, now_us),
-        title=history.record.title,
-        body=history.record.body,
-        time_zone=zone,
-        watches="" if cause is None else cause.watches,
-        facts=_facts(incident, labels, zone),
-        evidence=_evidence(incident, first, zone),
-        reasons=tuple(reason_lines(incident.evidence, incident.tank, labels.configuration)),
-        rivals=tuple(rival_lines(incident.evidence, incident.cause)),
-        charts=tuple(_charts(record, incident, labels, zone, now_us)),
-        events=tuple(events),
-        deliveries=tuple(_delivery(one, zone) for one in record.deliveries(number)),
+    Raises
+    ------
+    HTTPException
+        400 that names key and value of what is no such thing.
+    """
+    fields = _fields(labels, query)
+    chosen = {field.name: field.chosen for field in fields if field.chosen}
+    zone = labels.time_zone(chosen.get("tank") or next(iter(labels.tanks), ""))
+    texts = {key: query.get(key, "").strip() for key in ("from", "to")}
+    from_us, to_us = (instant_of(key, text, zone) for key, text in texts.items())
+    if to_us is not None and len(texts["to"]) <= len("2026-03-07"):
+        # A day is meant as a whole.
+        to_us += 24 * 60 * _MINUTE_US
+    page = whole_number(query, "page", 1, _MOST_PAGES)
+    wanted = Wanted(**chosen, from_us=from_us, to_us=to_us)
+    found = record.find_incidents(wanted, A_PAGE + 1, (page - 1) * A_PAGE)
+    kept = {**chosen, **{key: text for key, text in texts.items() if text}}
+    return IncidentList(
+        rows=incident_rows(record, labels, found[:A_PAGE], now_us),
+        fields=fields,
+        first=texts["from"],
+        last=texts["to"],
+        newer=None if page == 1 else _address(kept, page - 1),
+        older=_address(kept, page + 1) if len(found) > A_PAGE else None,
+        is_filtered=bool(kept),
     )
 
 
-def incident_row(record: IncidentRecord, labels: Labels, now_us: int) -> IncidentRow:
+def incident_rows(
+    record: Record, labels: Labels, found: Iterable[IncidentRecord], now_us: int
+) -> tuple[IncidentRow, ...]:
+    """Incidents as lines, with what was said of each."""
+    found = tuple(found)
+    verdicts = record.verdicts([one.incident.number for one in found])
+    return tuple(incident_row(one, labels, now_us, verdicts.get(one.incident.number)) for one in found)
+
+
+def incident_row(
+    record: IncidentRecord, labels: Labels, now_us: int, said: Verdict | None = None
+) -> IncidentRow:
     """One incident as a line."""
     incident = record.incident
     ended_us = incident.ended_at_us
@@ -162,97 +147,41 @@ def incident_row(record: IncidentRecord, labels: Labels, now_us: int) -> Inciden
             now_us=now_us,
             zone=labels.time_zone(incident.tank),
         ),
+        verdict="" if said is None else said.verdict,
     )
 
 
-def _facts(incident: Incident, labels: Labels, zone: str) -> tuple[tuple[str, str], ...]:
-    end = "not yet" if incident.ended_at_us is None else full(incident.ended_at_us, zone, seconds=True)
-    late_us = max(0, incident.alarmed_at_us - incident.first_evidence_us)
-    return (
-        ("Incident", f"number {incident.number}"),
-        ("Cause", labels.cause(incident.cause)),
-        ("Tank", labels.tank_title(incident.tank)),
-        ("Series", ", ".join(labels.series(incident.tank, name).title for name in incident.series)),
-        ("Priority", str(incident.priority)),
-        ("First evidence", full(incident.first_evidence_us, zone, seconds=True)),
-        ("Alarm", f"{full(incident.alarmed_at_us, zone, seconds=True)}, {duration_text(late_us)} later"),
-        ("Returned to normal", end),
-    )
+def whole_number(query: Mapping[str, str], key: str, usual: int, most: int) -> int:
+    """A number of the query; 400 that names key, value and range for anything else."""
+    text = query.get(key)
+    if text is None:
+        return usual
+    number = int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+    if not 1 <= number <= most:
+        raise HTTPException(400, f"{key}={text[:40]} is not a whole number from 1 to {most}.")
+    return number
 
 
-def _evidence(incident: Incident, label: SeriesLabel, zone: str) -> tuple[tuple[str, str], ...]:
-    evidence, found = incident.evidence, []
-    if evidence.value is not None:
-        found.append(("Value", label.show(evidence.value)))
-    if evidence.limit is not None and label.quantity not in TWO_STATE:
-        name = "Danger line" if "danger" in incident.cause else "Limit"
-        found.append((name, label.show(evidence.limit)))
-    if evidence.expected_low is not None and evidence.expected_high is not None:
-        usual = f"{label.show(evidence.expected_low)} to {label.show(evidence.expected_high)}"
-        found.append(("Usual at this hour", usual))
-    if evidence.rate_per_hour is not None:
-        word = "rising" if evidence.rate_per_hour > 0 else "falling"
-        found.append(("Trend", f"{word} {label.show_rate(abs(evidence.rate_per_hour))}"))
-    if evidence.since_us is not None:
-        found.append(("Since", full(evidence.since_us, zone)))
-    if evidence.danger is not None:
-        found.append(("Danger line", label.show(evidence.danger)))
-    if evidence.danger_at_us is not None:
-        text = f"about {day_and_clock(evidence.danger_at_us, incident.alarmed_at_us, zone)}"
-        if evidence.danger_earliest_us is not None and evidence.danger_latest_us is not None:
-            earliest, latest = (
-                day_and_clock(at_us, incident.alarmed_at_us, zone)
-                for at_us in (evidence.danger_earliest_us, evidence.danger_latest_us)
-            )
-            text += f", between {earliest} and {latest}"
-        found.append(("Danger, as projected then", text))
-    if evidence.confidence is not None:
-        found.append(("Confidence", f"{100 * evidence.confidence:.0f} %"))
-    return tuple(found)
-
-
-def _charts(
-    record: Record, incident: Incident, labels: Labels, zone: str, now_us: int
-) -> list[tuple[Chart, str]]:
-    """The concerned series from some time before the first evidence to some time after the end."""
-    last_us = now_us if incident.ended_at_us is None else incident.ended_at_us
-    first_us = min(incident.first_evidence_us, incident.alarmed_at_us)
-    around_us = max(_LEAST_AROUND_US, (last_us - first_us) // 2)
-    start_us = first_us - around_us
-    end_us = max(min(last_us + around_us, now_us), last_us) + 1
-    moments = [
-        (incident.first_evidence_us, "first evidence", "evidence"),
-        (incident.alarmed_at_us, "alarm", "alarm"),
+def _fields(labels: Labels, query: Mapping[str, str]) -> tuple[Choice, ...]:
+    causes = sorted((one.code, one.title) for one in CAUSES.values())
+    choices: list[tuple[str, str, Iterable[tuple[str, str]]]] = [
+        ("state", "State", _STATES.items()),
+        ("cause", "Cause", causes),
+        ("priority", "Priority", [(one.value, one.value) for one in Priority]),
+        ("verdict", "Verdict", _SAID.items()),
     ]
-    if incident.ended_at_us is not None:
-        moments.append((incident.ended_at_us, "returned to normal", "end"))
-    charts = []
-    for name in incident.series[:_MOST_CHARTS]:
-        label = labels.series(incident.tank, name)
-        try:
-            series = record.series_id(incident.tank, name)
-        except KeyError:
-            continue
-        buckets = record.buckets(series, start_us, end_us, CHART_BUCKETS)
-        chart = draw(label, buckets, start_us, end_us, zone, moments=moments)
-        charts.append((chart, limit_words(label)))
-    return charts
+    if len(labels.tanks) > 1:
+        choices.append(("tank", "Tank", [(name, labels.tank_title(name)) for name in labels.tanks]))
+    return tuple(_field(name, words, tuple(found), query) for name, words, found in choices)
 
 
-def _delivery(delivery: Delivery, zone: str) -> DeliveryRow:
-    message = delivery.message
-    return DeliveryRow(
-        created=_instant(message.created_us, zone),
-        kind=message.kind,
-        person=message.person,
-        channel=message.channel,
-        state=STATES.get(delivery.state, delivery.state),
-        tries=tuple(
-            TryRow(_instant(one.started_us, zone), one.outcome or "running", one.reason or "")
-            for one in delivery.tries
-        ),
-    )
+def _field(name: str, words: str, choices: tuple[tuple[str, str], ...], query: Mapping[str, str]) -> Choice:
+    chosen = query.get(name, "")
+    if chosen and chosen not in dict(choices):
+        raise HTTPException(400, f"{name}={chosen[:40]} is none of {', '.join(dict(choices))}.")
+    return Choice(name, words, choices, chosen)
 
 
-def _instant(at_us: int, zone: str) -> Instant:
-    return Instant(full(at_us, zone, seconds=True), rfc3339(at_us))
+def _address(kept: Mapping[str, str], page: int) -> str:
+    query = {**kept, **({"page": str(page)} if page > 1 else {})}
+    return f"/incidents?{urlencode(query)}" if query else "/incidents"

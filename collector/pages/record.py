@@ -9,13 +9,16 @@ Ranges are half open, instants are microseconds since 1970 UTC, `series` is an i
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import NamedTuple, Protocol, TypeAlias
+from typing import Any, NamedTuple, Protocol, TypeAlias
 
-from collector.alarm_record import ThreadRecord
+from collector.alarm_record import LifeChange, ThreadRecord
 from collector.messages import Message, Try
 from collector.recurrence import RecurringWork
+from collector.reviews import Note, Verdict, Wanted
 from rules import (
     AlarmEvent,
+    AlarmKey,
+    FlagArray,
     FloatArray,
     Incident,
     IntArray,
@@ -66,6 +69,28 @@ class Buckets(Protocol):
     def high(self) -> FloatArray: ...
     @property
     def counts(self) -> IntArray: ...
+
+
+class Readings(Protocol):
+    """Columns of shape (n,), in order of time: instants, values (NaN: not measured), primary flags."""
+
+    @property
+    def times_us(self) -> IntArray: ...
+    @property
+    def values(self) -> FloatArray: ...
+    @property
+    def flags(self) -> FlagArray: ...
+
+
+class UsualVersion(Protocol):
+    """What was learned of a series, and from when on it judged."""
+
+    @property
+    def applies_from_us(self) -> int: ...
+    @property
+    def form(self) -> str: ...
+    @property
+    def data(self) -> dict[str, Any]: ...
 
 
 class IncidentRecord(Protocol):
@@ -161,6 +186,34 @@ class Record(Protocol):
 
     def incidents(self, last: int | None = None, *, open_only: bool = False) -> Sequence[IncidentRecord]:
         """Incidents, newest first."""
+        ...
+
+    def find_incidents(self, wanted: Wanted, last: int, skip: int = 0) -> Sequence[IncidentRecord]:
+        """The newest of the incidents that are wanted, newest first, without the first `skip`."""
+        ...
+
+    def verdicts(self, incidents: Sequence[int] | None = None) -> Mapping[int, Verdict]:
+        """What was said last of incidents, by number."""
+        ...
+
+    def notes(self, incident: int) -> Sequence[Note]:
+        """Notes on an incident, oldest first."""
+        ...
+
+    def life_changes(self, alarms: Sequence[AlarmKey], start_us: int, end_us: int) -> Sequence[LifeChange]:
+        """Steps in the lives of alarms in a range."""
+        ...
+
+    def usual_versions(self, series: int, start_us: int, end_us: int) -> Sequence[UsualVersion]:
+        """What was learned of a series and judged at some time in a range, in order of application."""
+        ...
+
+    def readings(self, series: int, start_us: int, end_us: int) -> Readings:
+        """Every reading of a series in a range, whatever its flag."""
+        ...
+
+    def works(self, tank: str, start_us: int, end_us: int) -> Sequence[PlannedWork]:
+        """Planned works on a tank that touch a range."""
         ...
 
     def incident(self, number: int) -> IncidentHistory:

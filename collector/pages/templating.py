@@ -26,5 +26,6 @@ def templates() -> Environment:
 
 
 def style() -> str:
-    """The style sheet, for what cannot ask for it."""
-    return (HERE / "static" / "brinebell.css").read_text(encoding="utf-8")
+    """The style sheets, for what cannot ask for them."""
+    names = ("brinebell.css", "charts.css")
+    return "\n".join((HERE / "static" / name).read_text(encoding="utf-8") for name in names)

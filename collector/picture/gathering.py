@@ -106,9 +106,17 @@ UsualSource: TypeAlias = Callable[[], Mapping[int, Standing]]
 
 
 def sketch_of(
-    record: Record, configuration: Configuration, usual: UsualSource, number: int, now_us: int
+    record: Record,
+    configuration: Configuration,
+    usual: UsualSource,
+    number: int,
+    now_us: int,
+    *,
+    start_us: int | None = None,
 ) -> Sketch | None:
     """Gather the picture of an incident; None where no series of it is known or has a reading.
+
+    It shows the last hours before `now_us`, or all since `start_us` where that is given.
 
     Raises
     ------
@@ -117,7 +125,8 @@ def sketch_of(
     """
     incident = record.incident(number).record.incident
     first_us = min(incident.first_evidence_us, incident.alarmed_at_us)
-    start_us = now_us - min(max(now_us - first_us + _BEFORE_US, _LEAST_US), _MOST_US)
+    if start_us is None:
+        start_us = now_us - min(max(now_us - first_us + _BEFORE_US, _LEAST_US), _MOST_US)
     for name in incident.series:
         try:
             index = configuration.series_index(incident.tank, name)

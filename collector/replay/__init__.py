@@ -4,6 +4,7 @@ from collector.replay.account import incident_line, outcome_text, replayed_lines
 from collector.replay.hearing import Hearing, Replayed
 from collector.replay.inputs import FromFiles, FromStore, Input, from_database, from_store
 from collector.replay.reasoning import Reasoning
+from collector.replay.reviewed import Reviewed, reviewed, works_of_store
 from collector.replay.rings import DryTelling, Ring
 from collector.replay.run import Replay
 
@@ -16,6 +17,7 @@ __all__ = [
     "Reasoning",
     "Replay",
     "Replayed",
+    "Reviewed",
     "Ring",
     "from_database",
     "from_store",
@@ -23,5 +25,7 @@ __all__ = [
     "outcome_text",
     "replayed_lines",
     "replayed_object",
+    "reviewed",
     "told",
+    "works_of_store",
 ]

@@ -39,6 +39,11 @@ class Input(Protocol):
         """What the service would have known beside them, a sentence each."""
         ...
 
+    @property
+    def versions(self) -> tuple[Version | HeatVersion, ...]:
+        """What had been learned, as far as it is known beforehand."""
+        ...
+
     def replay(self, replay: Replay, progress: Progress) -> Replayed:
         """Feed it."""
         ...
@@ -51,6 +56,7 @@ class FromFiles:
     recording: Recording
     works: tuple[RecurringWork, ...] = ()
     learns: bool = False
+    versions: tuple[Version | HeatVersion, ...] = ()
 
     @property
     def count(self) -> int:

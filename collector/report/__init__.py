@@ -1,5 +1,6 @@
-"""A replay as one HTML file that opens anywhere, offline, to look at or to show."""
+"""A replay, or a search for better settings, as one HTML file that opens anywhere, offline."""
 
 from collector.report.replay import report_html
+from collector.report.tuning import tune_html
 
-__all__ = ["report_html"]
+__all__ = ["report_html", "tune_html"]

@@ -8,21 +8,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-import numpy as np
-
 from collector.account import lasted_text
 from collector.configuration import Configuration
-from collector.pages.drawing import Chart, draw, limit_words
+from collector.learning import HeatVersion, Version
 from collector.pages.labels import Labels
 from collector.pages.templating import style, templates
 from collector.recordings import Recording
 from collector.replay import Replayed, Ring, outcome_text, told
-from collector.store import buckets_of_readings
+from collector.report.charts import tank_charts
 from collector.wording.times import moment_text
-from rules import CAUSES, Flag, Incident, Score
-
-# As fine as a wide screen shows.
-_BUCKETS = 800
+from rules import CAUSES, Incident, Score
 
 
 class IncidentRow(NamedTuple):
@@ -47,14 +42,6 @@ class TruthRow(NamedTuple):
     outcome: str
 
 
-class TankReport(NamedTuple):
-    """The charts of one tank, each with its limits in words."""
-
-    title: str
-    time_zone: str
-    charts: tuple[tuple[Chart, str], ...]
-
-
 def report_html(
     title: str,
     recording: Recording,
@@ -62,8 +49,9 @@ def report_html(
     configuration: Configuration,
     lacks: Sequence[str],
     score: Score | None,
+    versions: Sequence[Version | HeatVersion] = (),
 ) -> str:
-    """The page; `title` names the recording."""
+    """The page; `title` names the recording, `versions` are what had been learned of its tanks."""
     labels = Labels(configuration)
     rings = [ring for ring in replayed.rings if not ring.is_quiet]
     rows = [_incident_row(one, replayed.rings, configuration, labels) for one in replayed.incidents]
@@ -79,7 +67,12 @@ def report_html(
             false_alarms=None if score is None else len(score.false),
             quiet_days=0.0 if score is None else score.months * 30.4375,
             lacks=lacks,
-            tanks=_tanks(recording, replayed, configuration, labels, score),
+            tanks=tank_charts(
+                recording,
+                configuration,
+                versions,
+                lambda tank, series: _moments(tank, series, replayed, score),
+            ),
         )
     )
 
@@ -136,36 +129,6 @@ def _truth_rows(score: Score, configuration: Configuration) -> list[TruthRow]:
         )
         for one in score.found
     ]
-
-
-def _tanks(
-    recording: Recording,
-    replayed: Replayed,
-    configuration: Configuration,
-    labels: Labels,
-    score: Score | None,
-) -> list[TankReport]:
-    if not len(recording):
-        return []
-    start_us, end_us = int(recording.times_us[0]), int(recording.times_us[-1]) + 1
-    found = []
-    for tank in configuration.tanks:
-        charts = []
-        for index, one in enumerate(configuration.series):
-            mine = recording.series == index
-            if one.tank != tank.name or not mine.any():
-                continue
-            label = labels.series(one.tank, one.name)
-            flags = np.full(int(mine.sum()), int(Flag.PASS), np.uint8)
-            buckets = buckets_of_readings(
-                start_us, end_us, _BUCKETS, recording.times_us[mine], recording.values[mine], flags
-            )
-            moments = sorted(_moments(one.tank, one.name, replayed, score))
-            zone = tank.rules.time_zone
-            charts.append((draw(label, buckets, start_us, end_us, zone, moments=moments), limit_words(label)))
-        if charts:
-            found.append(TankReport(labels.tank_title(tank.name), tank.rules.time_zone, tuple(charts)))
-    return found
 
 
 def _moments(

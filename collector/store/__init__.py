@@ -18,7 +18,6 @@ from collector.store.commit import (
     Row,
 )
 from collector.store.history import (
-    BaselineVersion,
     Conflict,
     Delivery,
     HeatModelVersion,
@@ -37,6 +36,7 @@ from collector.store.mirroring import (
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
+from collector.store.reviews import BaselineVersion
 from collector.store.rollups import (
     SLOT_US,
     Buckets,

@@ -12,9 +12,11 @@ from collector.alarm_record import LifeChange, RingTest, ThreadRecord
 from collector.messages import FailingChannel, Message, Try
 from collector.recurrence import RecurringWork
 from collector.requests import Request
+from collector.reviews import Wanted
 from collector.store.commit import BoardState, IncidentRecord
 from collector.store.outbox import FAILING, MESSAGE_COLUMNS, failing_of
 from collector.store.requests import imported_works, waiting_requests
+from collector.store.reviews import BaselineVersion, ReviewQueries, condition_of
 from collector.store.tellings import (
     acknowledged_after_us,
     alarm_lives,
@@ -93,16 +95,6 @@ class Conflict(NamedTuple):
     payload: bytes
 
 
-class BaselineVersion(NamedTuple):
-    """One fitted baseline; `series` is an id, `data` what `form` says."""
-
-    series: int
-    applies_from_us: int
-    fitted_us: int
-    form: str
-    data: dict[str, Any]
-
-
 class HeatModelVersion(NamedTuple):
     """One fitted model of a tank's heat; `data` is what `form` says."""
 
@@ -113,7 +105,7 @@ class HeatModelVersion(NamedTuple):
     data: dict[str, Any]
 
 
-class History:
+class History(ReviewQueries):
     """Queries over what happened, on a connection that the subclass opens."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
@@ -124,6 +116,14 @@ class History:
         where = " WHERE ended_at_us IS NULL" if open_only else ""
         rows = self._connection.execute(
             f"{_INCIDENT}{where} ORDER BY number DESC LIMIT ?", (-1 if last is None else last,)
+        )
+        return tuple(_incident(row) for row in rows)
+
+    def find_incidents(self, wanted: Wanted, last: int, skip: int = 0) -> tuple[IncidentRecord, ...]:
+        """The newest incidents of those that are wanted, newest first, without the first `skip`."""
+        condition, values = condition_of(wanted)
+        rows = self._connection.execute(
+            f"{_INCIDENT} WHERE {condition} ORDER BY number DESC LIMIT ? OFFSET ?", (*values, last, skip)
         )
         return tuple(_incident(row) for row in rows)
 

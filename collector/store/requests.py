@@ -23,6 +23,7 @@ from collector.care_requests import RecordCalibration
 from collector.errors import StoreError
 from collector.recurrence import RecurringWork
 from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, ImportWorks, Request
+from collector.reviews import AddNote, GiveVerdict
 from collector.store.connection import connect, transaction
 from collector.store.schema import CURRENT_VERSION, version_of
 
@@ -39,6 +40,8 @@ _FORMS: dict[str, type[Asked]] = {
     "answer_test_ring": AnswerTestRing,
     "import_works": ImportWorks,
     "record_calibration": RecordCalibration,
+    "give_verdict": GiveVerdict,
+    "add_note": AddNote,
 }
 _NAMES = {form: name for name, form in _FORMS.items()}
 
@@ -103,7 +106,7 @@ def waiting_requests(connection: sqlite3.Connection) -> tuple[Request, ...]:
     rows = connection.execute(
         "SELECT id, asked_us, who, asked FROM requests WHERE commit_no IS NULL ORDER BY asked_us, rowid"
     )
-    return tuple(Request(number, asked_us, who, _asked_of(text)) for number, asked_us, who, text in rows)
+    return tuple(Request(number, asked_us, who, asked_of(text)) for number, asked_us, who, text in rows)
 
 
 def imported_works(connection: sqlite3.Connection) -> tuple[RecurringWork, ...]:
@@ -113,7 +116,7 @@ def imported_works(connection: sqlite3.Connection) -> tuple[RecurringWork, ...]:
         " ORDER BY commit_no, rowid",
         (_NAMES[ImportWorks],),
     )
-    imports = [asked for (text,) in rows if isinstance(asked := _asked_of(text), ImportWorks)]
+    imports = [asked for (text,) in rows if isinstance(asked := asked_of(text), ImportWorks)]
     return tuple(work for asked in {one.tank: one for one in imports}.values() for work in asked.works)
 
 
@@ -129,7 +132,8 @@ def _text_of(asked: Asked) -> str:
     return orjson.dumps({"do": _NAMES[type(asked)]} | asdict(asked)).decode()
 
 
-def _asked_of(text: str) -> Asked:
+def asked_of(text: str) -> Asked:
+    """What is asked, as it was written."""
     values = orjson.loads(text)
     if "works" in values:
         values["works"] = tuple(RecurringWork.of(one) for one in values["works"])

@@ -239,6 +239,22 @@ CREATE TABLE calibrations( -- of probes, as people note them
 CREATE INDEX calibrations_by_time ON calibrations(done_us);
 """
 
+_REVIEWS = """
+CREATE TABLE verdicts( -- what people say an incident truly was; the last row of an incident counts
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, incident INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    who TEXT NOT NULL, verdict TEXT NOT NULL, -- empty: taken back
+    cause TEXT NOT NULL, -- empty: as it was told
+    began_us INTEGER, ring_by_us INTEGER
+) STRICT;
+CREATE INDEX verdicts_by_incident ON verdicts(incident, id);
+
+CREATE TABLE notes( -- of people, on incidents
+    id INTEGER PRIMARY KEY, commit_no INTEGER NOT NULL, incident INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    who TEXT NOT NULL, text TEXT NOT NULL
+) STRICT;
+CREATE INDEX notes_by_incident ON notes(incident, id);
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -250,6 +266,7 @@ MIGRATIONS: tuple[str, ...] = (
     _MINUTES,
     _MIRROR,
     _CALIBRATIONS,
+    _REVIEWS,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

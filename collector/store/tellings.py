@@ -60,7 +60,7 @@ def last_life_changes(connection: sqlite3.Connection) -> tuple[LifeChange, ...]:
         " WHERE id IN (SELECT max(id) FROM alarm_life GROUP BY tank, series, cause) ORDER BY id"
     )
     return tuple(
-        LifeChange(AlarmKey(tank, series, cause), at_us, step, _life(text), who, why)
+        LifeChange(AlarmKey(tank, series, cause), at_us, step, life_of(text), who, why)
         for tank, series, cause, at_us, step, text, who, why in rows
     )
 
@@ -101,7 +101,8 @@ def test_rings(connection: sqlite3.Connection) -> tuple[RingTest, ...]:
     return tuple(RingTest(*row) for row in rows)
 
 
-def _life(text: str) -> AlarmLife:
+def life_of(text: str) -> AlarmLife:
+    """An alarm's life as it was written."""
     values = orjson.loads(text)
     holds = tuple(Hold(**{**one, "kind": AlarmState(one["kind"])}) for one in values.pop("holds"))
     return AlarmLife(followed=AlarmState(values.pop("followed")), holds=holds, **values)

@@ -29,6 +29,7 @@ from collector.store.happenings import (
 from collector.store.mirroring import note_late, note_revised
 from collector.store.progress import Progress
 from collector.store.requests import insert_requests, record_answers
+from collector.store.reviews import record_reviews
 from collector.store.schema import migrate
 from collector.store.tellings import record_telling, withdraw_messages
 from rules import FlagRevised
@@ -168,6 +169,7 @@ class Store:
             if batch.answers:
                 record_answers(self._connection, batch.answers, number)
                 record_calibrations(self._connection, batch.answers, number)
+                record_reviews(self._connection, batch.answers, number)
             if batch.notes:
                 self._connection.executemany(_NOTE, batch.notes.items())
         self._remember_newest(batch.rows)

@@ -64,27 +64,34 @@ def tuned_lines(chosen: Chosen, weights: Weights, patch: str, count: int) -> Ite
         yield "Nothing that was tried is better than the settings as they are: leave them."
         return
     saved = chosen.before.cost(weights) - chosen.best.cost(weights)
-    yield f"Best: {_values(chosen.best.candidate)}, {saved:.1f} h less than as it is."
-    for candidate, cost in chosen.beside:
-        more = cost - chosen.best.cost(weights)
-        yield f"  one step beside, {_values(candidate)}: {'as good' if more <= 0 else f'{more:.1f} h more'}"
-    yield _held_out_line(chosen)
+    yield f"Best: {values_text(chosen.best.candidate)}, {saved:.1f} h less than as it is."
+    for line in beside_lines(chosen, weights):
+        yield f"  one step beside, {line}"
+    yield held_out_text(chosen)
     yield ""
     yield "What changes in these weeks:"
-    yield from _changes(chosen)
+    yield from changes(chosen)
     yield ""
     yield patch
 
 
+def beside_lines(chosen: Chosen, weights: Weights) -> Iterator[str]:
+    """What one step to a side costs."""
+    for candidate, cost in chosen.beside:
+        more = cost - chosen.best.cost(weights)
+        yield f"{values_text(candidate)}: {'as good' if more <= 0 else f'{more:.1f} h more'}"
+
+
 def _front_line(tried: Tried, chosen: Chosen, weights: Weights) -> str:
     delay = "-" if math.isnan(tried.delay_hours) else duration_text(round(tried.delay_hours * HOUR_US))
-    values = "as it is" if tried is chosen.before else _values(tried.candidate)
+    values = "as it is" if tried is chosen.before else values_text(tried.candidate)
     mark = "  <- best" if tried is chosen.best else ""
     figures = f"{tried.false:>5}  {tried.missed:>6}  {delay:>11}  {tried.nights:>8}"
     return f"  {figures}  {tried.cost(weights):>7.1f}  {values}{mark}"
 
 
-def _held_out_line(chosen: Chosen) -> str:
+def held_out_text(chosen: Chosen) -> str:
+    """Whether the choice holds for weeks that it was not made on."""
     held = chosen.held_out
     if held is None:
         return "It cannot be tried on other weeks: something must be the matter in two weeks at least."
@@ -99,7 +106,8 @@ def _held_out_line(chosen: Chosen) -> str:
     )
 
 
-def _changes(chosen: Chosen) -> Iterator[str]:
+def changes(chosen: Chosen) -> Iterator[str]:
+    """Incidents that are gone with the best settings, and those that are new."""
     lines = []
     pairs = zip(chosen.before.weeks, chosen.best.weeks, strict=True)
     for number, weeks in enumerate(pairs, start=1):
@@ -112,5 +120,6 @@ def _changes(chosen: Chosen) -> Iterator[str]:
         yield f"  week {number}  {mark:4}  {incident_line(incident)}"
 
 
-def _values(candidate: Candidate) -> str:
+def values_text(candidate: Candidate) -> str:
+    """The values of a setting."""
     return ", ".join(candidate)

@@ -37,6 +37,12 @@ class Part:
     versions: tuple[Version | HeatVersion, ...]
     annotations: tuple[Annotation, ...]
 
+    @property
+    def weeks(self) -> range:
+        """Where its weeks begin."""
+        times_us = self.recording.times_us
+        return range(int(times_us[0]), int(times_us[-1]) + 1, WEEK_US) if len(times_us) else range(0)
+
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
@@ -119,7 +125,7 @@ def _weeks(part: Part, replayed: Replayed) -> Iterator[Week]:
         return
     # From the recording, not from what rang: the weeks of all settings are the same.
     first_us, last_us = int(part.recording.times_us[0]), int(part.recording.times_us[-1])
-    for start_us in range(first_us, last_us + 1, WEEK_US):
+    for start_us in part.weeks:
         end_us = start_us + WEEK_US if start_us + WEEK_US <= last_us else 2**62
 
         def is_in(at_us: int, week: tuple[int, int] = (start_us, end_us)) -> bool:

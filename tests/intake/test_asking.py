@@ -5,6 +5,7 @@ from __future__ import annotations
 from collector.clock import Clock
 from collector.intake import Asking
 from collector.requests import BeginWork, Plan, Request
+from collector.reviews import AddNote, GiveVerdict, Note, Verdict
 from collector.store import RequestBox
 from rules import PlannedWork
 from tests.intake.conftest import Begin
@@ -87,6 +88,38 @@ def test_a_kill_before_the_commit_leaves_it_waiting_and_after_it_done(begin: Beg
     last.rounds()
     assert [one for one in last.keeper.commits if one.answers] == []
     assert last.reader.known_works() == (work,)
+
+
+def test_what_is_said_of_an_incident_is_kept_in_the_commit_that_answers_it(begin: Begin) -> None:
+    running = begin()
+    running.be_live()
+    asking = asking_of(running)
+    for third in range(90):
+        running.now_us += MINUTE // 3
+        running.line.bring(running.message("temperature", "99" if third > 30 else "25"))
+        asking.turn()
+        running.rounds()
+    (incident,) = running.reader.incidents()
+    number = incident.incident.number
+    asked = [GiveVerdict(number, "false"), GiveVerdict(number, "real"), AddNote(number, "It was the fuse.")]
+    with RequestBox(running.configuration.store.path) as box:
+        for place, one in enumerate([*asked, AddNote(number + 1, "Which one?")]):
+            box.ask(Request(str(place), running.now_us + place, "keeper", one))
+    asking.turn()
+    # A kill here loses nothing: they wait.
+    again = running.again()
+    assert again.reader.verdicts() == {}
+    assert len(again.reader.waiting_requests()) == 4
+    asking_of(again).turn()
+    again.rounds()
+    assert answer(again, "3") == f"there is no incident {number + 1}"
+    assert again.reader.verdicts()[number] == Verdict(number, running.now_us + 1, "keeper", "real")
+    assert again.reader.notes(number) == (Note(number, running.now_us + 2, "keeper", "It was the fuse."),)
+    assert again.reader.notes(number + 1) == ()
+    last = again.again()
+    asking_of(last).turn()
+    last.rounds()
+    assert len(last.reader.notes(number)) == 1
 
 
 def test_the_same_request_sent_twice_is_one(running: Running) -> None:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from html import unescape
+from itertools import pairwise
 from pathlib import Path
 
 import httpx
 import pytest
 
 from collector.configuration import Configuration
-from collector.store import Store
-from rules import Flag
+from collector.learning import record as record_fits
+from collector.store import Commit, Store
+from rules import Flag, PlannedWork, WeekProfile
 from tests.pages import tank
 from tests.pages.conftest import Serve
 from tests.pages.tank import HOUR, MINUTE, NOW
@@ -109,3 +111,82 @@ def test_largest_numbers_there_are_can_be_drawn(pages: httpx.Client, store: Stor
     )
     for path in ("/series/reef/temperature", "/series/reef/ph", "/series/reef/ph?hours=168", "/"):
         assert pages.get(path).status_code == 200, path
+
+
+def test_any_stretch_is_shown_on_the_clock_of_the_tank(
+    pages: httpx.Client, store: Store, configuration: Configuration
+) -> None:
+    tank.fill(store, configuration, hours=24, every_us=MINUTE)
+    form = {"series": "reef/temperature", "from": "2026-03-06T12:00", "to": "2026-03-06T14:00", "against": ""}
+    html = pages.get("/history", params=form, follow_redirects=True).text
+    assert "Fri 6 Mar 2026, 12:00 to Fri 6 Mar 2026, 14:00" in html
+    assert "from 120 readings" in html
+    assert 'aria-current="page">a day' not in html
+    rows = re.findall(r"<td>(\d+)</td></tr>", html)
+    assert [int(one) for one in rows] == [5] * 24
+
+
+def test_another_time_is_drawn_over_this_one(
+    pages: httpx.Client, store: Store, configuration: Configuration
+) -> None:
+    """It was one degree warmer a day before: the same line, moved up."""
+    tank.fill(
+        store,
+        configuration,
+        hours=48,
+        value=lambda name, at_us: (25.0 if at_us >= NOW - 24 * HOUR else 26.0) + (at_us // HOUR % 3) / 10,
+    )
+    html = pages.get("/series/reef/temperature?hours=24&against=day").text
+    heights = {}
+    for name in ("line", "other"):
+        path = re.search(rf'<path class="{name}" d="M([^"M]*)"', html)
+        assert path is not None
+        heights[name] = [float(one.split(",")[1]) for one in path[1].split()]
+    pairs = list(zip(heights["line"], heights["other"], strict=False))[:-1]
+    offsets = {round(mine - other) for mine, other in pairs}
+    assert len(pairs) > 300
+    assert max(offsets) - min(offsets) <= 1
+    assert min(offsets) > 100
+    assert "and a day before as a dotted line" in html
+    answer = pages.get("/series/reef/temperature?against=never")
+    assert (answer.status_code, "against=never is none of" in answer.text) == (400, True)
+
+
+def test_what_was_usual_then_is_that_of_each_night(
+    pages: httpx.Client, store: Store, configuration: Configuration
+) -> None:
+    """Learned a day ago as 25 to 26, and six hours ago as 24 to 25; nothing before."""
+    tank.fill(store, configuration, hours=48)
+    for at_us, centre in ((NOW - 24 * HOUR, 25.5), (NOW - 6 * HOUR, 24.5)):
+        usual = WeekProfile("Europe/Madrid", ((centre,) * 96,), (0.5,) * 96, 0.95, "day", 0.4, 14)
+        record_fits(store, [(0, usual)], fitted_us=at_us, applies_from_us=at_us)
+    html = pages.get("/series/reef/temperature?hours=48").text
+    path = re.search(r'<path class="usual-band" d="M([^"L]*)L', html)
+    assert path is not None
+    points = [tuple(map(float, one.split(","))) for one in path[1].split()]
+    assert points[0][0] == pytest.approx(500, abs=6)
+    step = [x for (x, y), (_, after) in pairwise(points) if after - y > 50]
+    assert step == [pytest.approx(875, abs=6)]
+
+
+def test_incidents_and_works_stand_under_the_chart(
+    pages: httpx.Client, store: Store, configuration: Configuration
+) -> None:
+    tank.fill(store, configuration, hours=24)
+    tank.raise_heater_incident(store, configuration.store.path, ended_us=NOW - HOUR)
+    store.commit(
+        Commit(NOW, NOW, planned_work=[PlannedWork("reef", "water_change", NOW - 9 * HOUR, NOW - 8 * HOUR)])
+    )
+    html = pages.get("/series/reef/temperature").text
+    assert 'aria-label="Incidents: 1, heater failed off from' in html
+    assert 'aria-label="Planned work: water change from' in html
+    assert html.count('class="moment alarm"') == 1
+    assert '<a href="/incidents/1">1, heater failed off</a>' in html
+    # Another series is not concerned.
+    assert "Incidents: 1" not in pages.get("/series/reef/ph").text
+
+
+def test_history_lists_every_series(pages: httpx.Client, store: Store) -> None:
+    html = pages.get("/history").text
+    assert re.findall(r'href="/series/reef/(\w+)"', html) == [name for name, *_ in tank.SERIES]
+    assert pages.get("/history?series=reef/ghost").status_code == 404

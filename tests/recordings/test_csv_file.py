@@ -83,6 +83,20 @@ def test_a_long_file_is_read_in_order_of_time(tmp_path, configuration):
     ]
 
 
+def test_a_long_file_may_name_the_unit_in_each_row(tmp_path, configuration):
+    text = (
+        "time,series,value,unit\n"
+        "2026-03-02T00:00:00Z,reef/temperature,77,degF\n"
+        "2026-03-02T00:00:10Z,reef/temperature,25.5,degC\n"
+        "2026-03-02T00:00:10Z,nursery/temperature,77,\n"
+    )
+    assert rows(read(tmp_path, configuration, text), configuration) == [
+        (0, "reef/temperature", 25.0),
+        (10_000_000, "reef/temperature", 25.5),
+        (10_000_000, "nursery/temperature", 25.0),
+    ]
+
+
 def test_a_wide_file_may_name_units_in_its_header(tmp_path, configuration):
     text = "Timestamp,reef/temperature [degF],floor\n1772409600,77,open\n1772409601.5,,wet\n"
     assert rows(read(tmp_path, configuration, text), configuration) == [
