@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
+from functools import partial
 
 from collector.clock import NOTE as CLOCK_NOTE
 from collector.clock import Clock
@@ -47,22 +48,7 @@ from collector.links import LINK_KEY, Links, link_key
 from collector.liveness import SignOfLife, Systemd, WebSign
 from collector.mirror import start_mirror
 from collector.mqtt import Session
-from collector.notices import (
-    BROKER_NOTE,
-    DATABASE_AWAY_NOTE,
-    DATABASE_REFUSES_NOTE,
-    OUTAGE_NOTE,
-    STORE_NOTE,
-    WORK_NOTE,
-    BrokerAway,
-    ChannelReports,
-    MirrorBehind,
-    Notices,
-    Outage,
-    StoreRefuses,
-    WorkOver,
-    missed,
-)
+from collector.notices import ChannelReports, Notices, Watched, missed, notices_of
 from collector.picture.pictures import Pictures
 from collector.problems import ProblemLog
 from collector.publishing import AnswerPublisher, Publisher
@@ -320,41 +306,22 @@ class Service:
         return Nightly(configuration.store.path, self._store, tasks, known, first_us=first_us)
 
     def _start_notices(self) -> Notices:
-        """What the service tells of itself, in the time zone of the first tank."""
-        configuration, reader, store = self._configuration, self._reader, self._store
-        zone = configuration.tanks[0].rules.time_zone
-        mqtt = configuration.mqtt
-        return Notices(
-            [
-                Outage(
-                    store.note(OUTAGE_NOTE),
-                    self._lived_us(),
-                    self._clock.now_us(),
-                    zone,
-                    configuration.outage_after_us,
-                    lambda from_us, to_us: missed(reader, configuration, self._ids, from_us, to_us),
-                    self._time.begun_us,
-                ),
-                BrokerAway(store.note(BROKER_NOTE), f"{mqtt.host}:{mqtt.port}", zone, mqtt.outage_after_us),
-                StoreRefuses(store.note(STORE_NOTE), zone, lambda: self._intake.line_state.refused_since_us),
-                WorkOver(
-                    store.note(WORK_NOTE),
-                    configuration,
-                    lambda: self._plan.works,
-                    lambda: self._suppressed,
-                ),
-                *self._mirror_notices(zone),
-            ],
+        mirror = self._mirror
+        return notices_of(
+            self._configuration,
+            self._store.note,
             self._desk.people,
-            zone,
+            Watched(
+                lived_us=self._lived_us(),
+                now_us=self._clock.now_us(),
+                begun_us=self._time.begun_us,
+                missed=partial(missed, self._reader, self._configuration, self._ids),
+                refused_since_us=lambda: self._intake.line_state.refused_since_us,
+                works=lambda: self._plan.works,
+                suppressed=lambda: self._suppressed,
+                mirror_health=None if mirror is None else lambda: mirror.health,
+            ),
         )
-
-    def _mirror_notices(self, zone: str) -> list[MirrorBehind]:
-        mirror, database, note = self._mirror, self._configuration.database, self._store.note
-        if mirror is None or database is None:
-            return []
-        told = note(DATABASE_AWAY_NOTE), note(DATABASE_REFUSES_NOTE)
-        return [MirrorBehind(told, lambda: mirror.health, zone, database.outage_after_us)]
 
     def _lived_us(self) -> int | None:
         """When the service lived last, by what is recorded; None if it never did."""

@@ -16,6 +16,7 @@ from collector.notices.outage import NOTE as OUTAGE_NOTE
 from collector.notices.outage import Outage
 from collector.notices.store_refuses import NOTE as STORE_NOTE
 from collector.notices.store_refuses import StoreRefuses
+from collector.notices.wired import Watched, notices_of
 from collector.notices.work_over import NOTE as WORK_NOTE
 from collector.notices.work_over import WorkOver
 
@@ -34,6 +35,8 @@ __all__ = [
     "Notices",
     "Outage",
     "StoreRefuses",
+    "Watched",
     "WorkOver",
     "missed",
+    "notices_of",
 ]

@@ -37,7 +37,7 @@ from collector.pages.care import CareView
 from collector.pages.care_pages import CARE, CarePages
 from collector.pages.door import LOG_IN, LOG_OUT, Door, LogInPages
 from collector.pages.guard import Guard
-from collector.pages.health import HealthSource, health_page
+from collector.pages.health import HEALTH, HealthSource, health_page
 from collector.pages.live import LiveFeed
 from collector.pages.live_texts import live_texts
 from collector.pages.now import Now, NowView
@@ -119,7 +119,7 @@ def create_application(
     routes = [
         Route("/", site.safely(site.now), methods=["GET"]),
         Route("/now.json", site.safely(site.now_json), methods=["GET"]),
-        *([] if health is None else [Route("/health.json", health_page(health), methods=["GET"])]),
+        *([] if health is None else [Route(HEALTH, health_page(health), methods=["GET"])]),
         Route("/live", follow, methods=["GET"]),
         *site.afterwards.routes(site.safely),
         *site.form_routes(),

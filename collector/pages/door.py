@@ -1,7 +1,7 @@
 """The door: everybody is known before a page is made, and here they log in and out.
 
-Open to all are the log-in itself, the style sheet, and links in messages, which carry their own right and
-lead to their one incident alone.
+Open to all are the log-in itself, the style sheet, whether the service is well (and no word more), and links
+in messages, which carry their own right and lead to their one incident alone.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from collector.pages.access import NOBODY, VISITOR, Access, OwnNames
 from collector.pages.asking import fields
 from collector.pages.attempts import Attempts
+from collector.pages.health import HEALTH
 from collector.pages.sessions import LASTING_S
 from collector.passwords import is_password
 
@@ -175,4 +176,4 @@ def own_path(text: str) -> str:
 
 
 def _is_open(path: str) -> bool:
-    return path == LOG_IN or path.startswith(_OPEN)
+    return path in (LOG_IN, HEALTH) or path.startswith(_OPEN)

@@ -9,6 +9,11 @@ import orjson
 from starlette.requests import Request
 from starlette.responses import Response
 
+from collector.pages.access import NOBODY, VISITOR
+
+HEALTH = "/health.json"
+# What a stranger may know: a container's health check does not log in.
+_OPEN = ("verdict", "storing")
 # What was found at the last look, as plain values; None if the loop of the service stands still.
 HealthSource: TypeAlias = Callable[[], dict[str, Any] | None]
 
@@ -24,6 +29,8 @@ def health_page(source: HealthSource) -> Callable[[Request], Awaitable[Response]
         if found is None:
             found = {"verdict": "wrong", "storing": False, "findings": [], "text": "the service stands still"}
         status = 200 if found["storing"] else 503
+        if VISITOR.get() is NOBODY:
+            found = {key: found[key] for key in _OPEN}
         # Never from a cache: it is of this moment.
         headers = {"Cache-Control": "no-store"}
         return Response(orjson.dumps(found), status, headers, media_type="application/json")
