@@ -18,7 +18,7 @@ from collector.mqtt import Message
 from collector.pages import Answers, serve_in_thread
 from collector.recurrence import RecurringWork
 from collector.requests import BeginWork, CancelWork, EndWork
-from collector.store import Commit, RequestBox, Row, StoreReader
+from collector.store import Commit, RequestBox, StoreReader
 from rules import Flag, PlannedWork
 from tests.pages import tank
 from tests.pages.conftest import standing_clock
@@ -168,22 +168,20 @@ def test_what_cannot_be_meant_is_refused_with_a_word_why(
         assert reader.waiting_requests() == ()
 
 
-def doubtful(index: int, at_us: int, flag: Flag) -> Row:
-    """A reading that failed one of its tests."""
-    return (*tank.row(index, at_us, 8.0, flag=flag)[:6], 1, b"")
-
-
 def test_quality_of_the_month_is_counted_by_flag_and_never_rounded_to_all_or_nothing(care: Care) -> None:
     rows = [tank.row(1, NOW - 20 * DAY + n * SECOND, 8.0) for n in range(19_965)]
-    rows += [doubtful(1, NOW - 3 * DAY + n * SECOND, Flag.SUSPECT) for n in range(4)]
+    rows += [tank.row(1, NOW - 3 * DAY + n * SECOND, 8.0, flag=Flag.SUSPECT) for n in range(4)]
     # Not of this month.
-    rows += [doubtful(1, NOW - 40 * DAY + n * SECOND, Flag.FAIL) for n in range(50)]
-    rows.append(doubtful(3, NOW - 2 * HOUR, Flag.FAIL))
+    rows += [tank.row(1, NOW - 40 * DAY + n * SECOND, 8.0, flag=Flag.FAIL) for n in range(50)]
+    rows.append(tank.row(3, NOW - 2 * HOUR, 12.0, flag=Flag.FAIL))
+    # Without tests nothing can pass: such readings have no row in the table of tests.
+    rows += [tank.row(6, NOW - 3 * DAY + n * SECOND, 8.0, flag=Flag.NOT_EVALUATED) for n in range(69)]
     care.house.commit(Commit(NOW, NOW, rows=rows))
     text = care.text
     # Half an hour of the house, one a minute, beside these.
     assert "Display pH 02:45 pass 99.98 %, suspect 0.02 % 20000 readings" in text
     assert "Top-off reservoir 02:45 pass 96.9 %, fail 3.1 % 32 readings" in text
+    assert "Sump level 02:45 pass 31.0 %, not evaluated 69.0 % 100 readings" in text
 
 
 def test_last_messages_are_shown_as_they_came_and_can_do_no_harm(care: Care) -> None:
