@@ -37,6 +37,11 @@ PROGRAMS = {
 _PATH = f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin"
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the longest."""
+    items.sort(key=lambda item: item.get_closest_marker("long") is None)
+
+
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Skip a test whose programs are not there, saying which."""
     for marker, programs in PROGRAMS.items():

@@ -141,6 +141,7 @@ def wait_until_still(path: Path, seconds: float = 20.0) -> None:
 
 
 @pytest.mark.timeout(240)
+@pytest.mark.long
 def test_fifty_kills_lose_nothing_that_was_acknowledged_and_double_nothing(tmp_path: Path) -> None:
     dice = random.Random(20261125)
     runs_with_progress = 0

@@ -26,7 +26,12 @@ def tuned_object(chosen: Chosen, parameters: Sequence[Parameter], weights: Weigh
         "one_step_beside": [{"values": list(one), "cost": cost} for one, cost in chosen.beside],
         "held_out": None
         if held is None
-        else {"before": held.before, "after": held.after, "is_gain": held.is_gain},
+        else {
+            "values": list(held.candidate),
+            "before": held.before,
+            "after": held.after,
+            "is_gain": held.is_gain,
+        },
     }
 
 

@@ -101,6 +101,7 @@ def test_killed_at_any_step_of_a_channel_that_fails_every_message_comes_once_or_
     assert query(path, "SELECT count(*) FROM outbox WHERE kind = 'channel_fails'") == [(1,)]
 
 
+@pytest.mark.long
 def test_service_killed_at_random_instants_loses_nothing(store: Store, path: Path) -> None:
     draw = random.Random(20260308)
     count, kills = 16, 3

@@ -42,6 +42,7 @@ HELD = (
 )
 
 
+@pytest.mark.long
 @pytest.mark.shared_data
 @pytest.mark.parametrize("file", HELD)
 def test_no_fewer_stretches_are_told_and_no_more_rings_in_vain(shared_data: Path, file: str):

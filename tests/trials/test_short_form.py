@@ -12,6 +12,7 @@ from tests.bench.trials.cases import CASES
 from tests.bench.trials.texture import SHARED
 
 
+@pytest.mark.long
 @pytest.mark.timeout(900)
 def test_no_fault_is_told_later_or_less_and_no_quiet_month_is_louder() -> None:
     trials, months, _ = FORMS["short"]
