@@ -48,8 +48,11 @@ _LEFT_OVER = (
     "SELECT series, observed_us, value, flag_mark & 15, no FROM mirror_again"
     " JOIN readings USING(series, observed_us) ORDER BY no LIMIT ?"
 )
+# As it is by now, where it is still there: its flag may have changed since it was refused.
 _DUE = (
-    "SELECT series, observed_us, value, flag, -1 FROM mirror_refused WHERE is_due"
+    "SELECT series, observed_us, iif(now.flag_mark IS NULL, refused.value, now.value),"
+    " ifnull(now.flag_mark & 15, refused.flag), -1"
+    " FROM mirror_refused AS refused LEFT JOIN readings AS now USING(series, observed_us) WHERE is_due"
     " ORDER BY series, observed_us LIMIT ?"
 )
 _REFUSE = (
@@ -323,7 +326,7 @@ class MirrorCursor:
         # What is refused once more is set aside anew, in the place that this leaves.
         self._connection.executemany(
             "DELETE FROM mirror_refused WHERE series = ? AND observed_us = ?",
-            [(batch.series[at], batch.times_us[at]) for at, origin in enumerate(origins) if origin < 0],
+            zip(batch.series[: batch.ahead], batch.times_us[: batch.ahead], strict=True),
         )
 
     def _move(self, series: Sequence[int], times_us: Sequence[int]) -> None:

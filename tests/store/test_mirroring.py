@@ -88,6 +88,16 @@ step = st.one_of(
         ("settle", 0),
     ]
 )
+@example(
+    [
+        ("commit", [(0, 0)]),
+        ("send", 1),
+        ("revise", (0, 0)),
+        ("settle", 1),
+        ("send", 1),
+        ("settle", 0),
+    ]
+)
 @settings(max_examples=50)
 @given(st.lists(step, max_size=30))
 def test_in_whatever_order_things_happen_the_database_ends_up_with_what_is_stored(steps: list) -> None:
