@@ -20,6 +20,7 @@ from collector.links import Link
 from collector.pages import Answers, serve_in_thread
 from collector.pages.attempts import ALL_AGAIN_S, FROM_ALL, FROM_ONE, ONE_AGAIN_S, Attempts
 from collector.pages.door import own_path
+from collector.pages.health import HealthSource
 from collector.pages.sessions import LASTING_S, SESSIONS, Sessions
 from collector.requests import Answer, Request
 from collector.store import Commit, RequestBox, Store, StoreReader
@@ -70,7 +71,7 @@ class House:
         tank.raise_heater_incident(self.store, self.path)
         self.store.commit(Commit(NOW, NOW, incidents=[tank.heater_incident(2)]))
 
-    def serve(self, **page: Any) -> Visit:
+    def serve(self, health: HealthSource | None = None, **page: Any) -> Visit:
         configuration = tank.configuration(self._folder, page=PageConfiguration(port=0, **page))
         server = self._stack.enter_context(
             serve_in_thread(
@@ -78,6 +79,7 @@ class House:
                 lambda: StoreReader(self.path),
                 standing_clock(),
                 answers=Answers(LINKS, lambda: RequestBox(self.path)),
+                health=health,
                 live_every_s=0.05,
             )
         )
@@ -139,6 +141,19 @@ def test_nothing_is_shown_before_the_log_in_and_everything_after_it(house: House
     assert visit.get("/incidents/1").status_code == 200
     assert visit.get("/now.json").status_code == 200
     assert "Log out" in visit.get("/").text
+
+
+def test_a_health_check_does_not_log_in_and_learns_no_more_than_whether_it_works(house: House) -> None:
+    found = {"verdict": "wrong", "storing": True, "findings": [{"text": "reef/sump is gone"}], "text": "one"}
+    visit = house.serve(lambda: found, password_hash=CHEAP)
+    answer = visit.get("/health.json")
+    assert (answer.status_code, answer.json()) == (200, {"verdict": "wrong", "storing": True})
+    visit.log_in()
+    assert visit.get("/health.json").json() == found
+    found["storing"] = False
+    assert visit.get("/health.json").status_code == 503
+    # Where nobody logs in, whoever gets there reads it whole.
+    assert house.serve(lambda: found).get("/health.json").json() == found
 
 
 def test_wrong_passwords_are_refused_and_after_five_nobody_is_heard_for_a_while(house: House) -> None:
