@@ -41,7 +41,9 @@ PAGES = (
     "/",
     "/incidents",
     "/incidents/1",
-    "/series/reef/temperature",
+    "/history",
+    "/series/reef/temperature?against=day",
+    "/what-if/reef/temperature",
     "/care?asked=x",
     ANSWER,
     f"{ANSWER}/work",
@@ -131,6 +133,7 @@ def check(driver: Chrome, address: str) -> None:
 
 
 @pytest.mark.parametrize("is_calm", [False, True], ids=["night", "calm"])
+@pytest.mark.long
 def test_no_page_has_a_serious_fault_by_day_or_night_on_phone_or_desk(
     driver: Chrome, tmp_path: Path, is_calm: bool
 ) -> None:

@@ -72,7 +72,21 @@ WORDS = st.one_of(
         ["", "reef", "temperature", "1", "2", "0", "-1", "9" * 30, "water_change", "45 min", "plan"]
     ),
     st.sampled_from(
-        ["calibrated", "cancel", "end", "begin", "2026-03-09T10:00", "in a month", "..", "%2e%2e", "\0"]
+        [
+            "day",
+            "ended",
+            "24.5",
+            "late",
+            "calibrated",
+            "cancel",
+            "end",
+            "begin",
+            "2026-03-09T10:00",
+            "in a month",
+            "..",
+            "%2e%2e",
+            "\0",
+        ]
     ),
     st.text(max_size=30),
 )
@@ -90,7 +104,12 @@ FIELDS = [
     "from",
     "to",
     "password",
+    "verdict",
+    "cause",
+    "began",
 ]
+
+QUERY = ["hours", "page", "asked", "from", "to", "against", "state", "cause", "series", "alarm_low", "x"]
 
 
 def filled(path: str, words: list[str]) -> str:
@@ -104,7 +123,7 @@ def filled(path: str, words: list[str]) -> str:
 @given(
     route=st.sampled_from(ROUTES),
     words=st.lists(WORDS, min_size=5, max_size=5),
-    query=st.dictionaries(st.sampled_from(["hours", "last", "asked", "to", "x"]), WORDS, max_size=2),
+    query=st.dictionaries(st.sampled_from(QUERY), WORDS, max_size=3),
     form=st.dictionaries(st.sampled_from(FIELDS), WORDS, max_size=8),
     is_sealed=st.booleans(),
 )
