@@ -80,9 +80,14 @@ def test_pages_message_and_picture_speak_the_same_units_and_scripts_the_canonica
             assert (rows[0]["unit"], round(rows[0]["value"], 1)) == ("degC", 24.6)
             # Round numbers on the axis are round in the unit that is read.
             chart = client.get("/series/reef/temperature?hours=6").text.replace("\u00a0", " ")
-            assert "76.0 °F" in chart
+            assert ">76.0<" in chart
+            assert "°F" in chart
             assert "danger line 73.4 °F" in chart
             assert "°C" not in chart
+            # What is tried there goes into the configuration as it stands.
+            what_if = client.get("/what-if/reef/temperature").text.replace("\u00a0", " ")
+            assert "Under limit, °C" in what_if
+            assert "°F" not in what_if
         with StoreReader(path) as reader:
             sketch = sketch_of(reader, configuration, dict, 1, tank.NOW)
         assert sketch is not None

@@ -129,7 +129,9 @@ def run(arguments: argparse.Namespace) -> int:
             raise ConfigError("say which recording: brinebell replay week.csv, or whose store: --config FILE")
         _tell("No --config given: the shipped example configuration is used.")
     if arguments.speed is not None or arguments.ring:
-        return _rehearse(arguments, configuration)
+        from collector.commands.rehearsing import rehearsed
+
+        return rehearsed(arguments, configuration)
     answered_after_us = answered_after(arguments.answered_after)
     since_us = None if arguments.since is None else instant_of(arguments.since, "--from")
     until_us = None if arguments.until is None else instant_of(arguments.until, "--to")
@@ -166,40 +168,6 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _rehearse(arguments: argparse.Namespace, configuration: Configuration) -> int:
-    from collector.errors import ConfigError
-    from collector.rehearsal import Rehearsal, rehearse
-    from collector.replay import incident_line
-
-    if arguments.speed is None:
-        raise ConfigError("--ring goes with --speed: a replay rings nobody")
-    if not arguments.speed > 0:
-        raise ConfigError(f"--speed {arguments.speed:g}: above 0; 60 plays an hour in a minute")
-    if not arguments.files or arguments.config is None:
-        raise ConfigError("--speed needs a recording and --config: the broker of that is played into")
-    given = {
-        "--json": arguments.json,
-        "--explain": arguments.explain is not None,
-        "--report": arguments.report,
-        "--truth": arguments.truth,
-        "--plan": arguments.plan,
-        "--learn": arguments.learn,
-    }
-    for name, is_given in given.items():
-        if is_given:
-            raise ConfigError(f"{name} goes with a replay, not with a rehearsal (--speed)")
-    recording = recording_of(arguments.files, arguments, configuration)
-    if not len(recording):
-        raise ConfigError("there is no reading in it that could be played")
-    incidents = rehearse(
-        Rehearsal(recording, configuration, arguments.config, arguments.speed, arguments.ring)
-    )
-    print(f"{len(incidents)} incident{'' if len(incidents) == 1 else 's'} in the list of the rehearsal.")
-    for incident in incidents:
-        print(incident_line(incident))
-    return 0
-
-
 def _truth(
     arguments: argparse.Namespace,
     configuration: Configuration,
@@ -213,7 +181,7 @@ def _truth(
 
     if arguments.truth is not None:
         return read_annotations(arguments.truth, configuration)
-    if arguments.files:
+    if arguments.files or arguments.database:
         return None
     with StoreReader(configuration.store.path) as reader:
         found = reviewed(reader, since_us or 0, until_us or 2**62)

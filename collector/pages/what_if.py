@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from starlette.exceptions import HTTPException
 
+from collector.display_units import CANONICAL
 from collector.pages.drawing import Chart, draw
 from collector.pages.history import CHART_BUCKETS
 from collector.pages.labels import Labels, SeriesLabel
@@ -165,11 +166,14 @@ def what_if(
 ) -> WhatIf:
     """Try the limits that an address names; KeyError for a series that was never stored.
 
+    What is tried goes into the configuration, so it is read and shown in the canonical unit.
+
     Raises
     ------
     HTTPException
         400 that says what cannot be tried, and why.
     """
+    label = replace(label, units=CANONICAL)
     zone = labels.time_zone(label.tank)
     span = Span(now_us - _USUAL_US, now_us + 1, zone) if span is None else span
     if span.width_us > MOST_US:
