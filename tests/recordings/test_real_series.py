@@ -87,6 +87,7 @@ series = "{{1}}"
         return load_configuration(path, {})
 
 
+MOST_JUDGED = 18_000
 OTHERS = [
     ("casco-bay-acidification/focb_cms1_hourly.csv.gz", "temp_degc", "temperature", "degC"),
     ("casco-bay-acidification/focb_cms1_hourly.csv.gz", "sal_psu", "practical_salinity", "psu"),
@@ -114,7 +115,10 @@ def test_other_recordings_run_through(shared_data: Path, name: str, series: str,
     column = next(column for column in table.columns if column.lower() == series)
     assert len(recording) == table[column].notna().sum()
     assert not [one for one in recording.skipped if "not a number" in one.reason or "time is" in one.reason]
-    flags, _ = judge(recording, configuration)
+    # Hourly readings of two years: what comes behind them costs time and shows nothing else.
+    few = slice(0, MOST_JUDGED)
+    judged = Recording(recording.times_us[few], recording.values[few], recording.series[few])
+    flags, _ = judge(judged, configuration)
     # No reading is missing, and most of a real recording passes.
     assert np.count_nonzero(flags == Flag.PASS) > 0.9 * len(flags)
 

@@ -15,7 +15,7 @@ from tests.bench.trials.cases import CASES
 from tests.bench.trials.methods import LIMITS
 
 # Trials a fault, quiet tank-months, and beside what. The short form is what the test suite plays.
-FORMS = {"short": (3, 3, "none"), "long": (200, 18, "all")}
+FORMS = {"short": (2, 2, "none"), "long": (200, 18, "all")}
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -26,7 +26,7 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument(
-        "--form", choices=sorted(FORMS), default="short", help="3 trials and 3 months, or 200 and 18"
+        "--form", choices=sorted(FORMS), default="short", help="2 trials and 2 months, or 200 and 18"
     )
     parser.add_argument("--trials", type=int, help="trials a fault, instead of those of the form")
     parser.add_argument("--months", type=int, help="quiet tank-months, instead of those of the form")
