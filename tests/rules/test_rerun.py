@@ -102,7 +102,7 @@ CHANGED = {one.name: one for one in rules().series if one.quantity != "contact"}
 
 
 @settings(
-    max_examples=6,
+    max_examples=4,
     deadline=None,
     suppress_health_check=list(HealthCheck),
     phases=(Phase.explicit, Phase.reuse, Phase.generate),
