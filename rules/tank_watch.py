@@ -30,10 +30,6 @@ _RATE_GAP_US = HOUR_US
 # A series without a gap limit is overdue after three of its intervals, and not before ten minutes.
 _OVERDUE_INTERVALS = 3
 _LEAST_OVERDUE_US = 10 * MINUTE_US
-# A slope is taken over the last hour; behind a longer gap it tells of another time.
-_TREND_AGE_US = HOUR_US
-# A probe fault as sure as this says that a reading is not of the water.
-_NOT_OF_THE_WATER = 0.75
 
 
 class Member:
