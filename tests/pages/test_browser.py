@@ -144,7 +144,9 @@ def requested_hosts(driver: Chrome) -> set[str]:
 
 
 def wait_for(driver: Chrome, what: Any) -> Any:
-    return WebDriverWait(driver, WAIT_S, poll_frequency=0.05).until(what)
+    """Wait until something holds; an element that is replaced while it is read is read again."""
+    replaced = (StaleElementReferenceException,)
+    return WebDriverWait(driver, WAIT_S, poll_frequency=0.05, ignored_exceptions=replaced).until(what)
 
 
 def text_of(driver: Chrome, key: str) -> str:
