@@ -1,11 +1,14 @@
-"""Memory and start of the service, beside bare Python and the bare libraries, in one run.
+"""Memory, processor time at rest and start of the service, beside bare Python and libraries, in one run.
 
-python tests/bench/resident.py [--minutes 1] [--runs 5] [--mirror]
+python -m tests.bench.resident [--minutes 1] [--runs 5] [--mirror] [--ring]
 
 Starts a private mosquitto and `brinebell run` on a configuration of eight series with the page on,
 publishes every series once a second, and sums the proportional set size (PSS) of the service and its
-children from /proc; with --mirror all of it is sent to a private victoria-metrics, too. Import times are of
-fresh interpreters with a warm byte-code cache.
+children from /proc, and the processor time that they took once started. With --mirror all of it is sent to a
+private victoria-metrics, too; with --ring the water gets too warm every minute, urgently, and somebody is
+told over HTTP. Beside it, on the same broker, the least that stores the same: paho-mqtt and one SQLite
+transaction a second. Pages of files that other programs use at the same time count in part only: for
+memory, let no other Python run. Import times are of fresh interpreters with a warm byte-code cache.
 """
 
 from __future__ import annotations
@@ -18,11 +21,14 @@ import subprocess
 import sys
 import tempfile
 import time
+from contextlib import ExitStack
 from pathlib import Path
+from typing import NamedTuple
 
 from collector.store import StoreReader
 from tests.broker import Mosquitto, free_port
 from tests.database.servers import Victoria
+from tests.delivery.receivers import WebReceiver
 
 SERIES = (
     ("temperature", "temperature", "26 degC"),
@@ -51,11 +57,39 @@ for line in open("/proc/self/status"):
 """
 
 
-def configuration(folder: Path, broker_port: int, page_port: int, database: str) -> str:
+# The least that a service can do: hear eight messages a second, and make them durable once a second.
+LEAST = """
+import queue, sqlite3, sys, time
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+found = queue.SimpleQueue()
+store = sqlite3.connect(sys.argv[2])
+store.execute("PRAGMA journal_mode=WAL")
+store.execute("PRAGMA synchronous=FULL")
+store.execute("CREATE TABLE readings(series TEXT, at REAL, value REAL)")
+client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+client.on_connect = lambda one, *_: one.subscribe("boards/+", 1)
+client.on_message = lambda _one, _data, heard: found.put((heard.topic, time.time(), float(heard.payload)))
+client.connect("127.0.0.1", int(sys.argv[1]))
+client.loop_start()
+while True:
+    time.sleep(1)
+    with store:
+        rows = [found.get() for _ in range(found.qsize())]
+        store.executemany("INSERT INTO readings VALUES (?, ?, ?)", rows)
+"""
+# The water is too warm for the first ten seconds of every minute.
+LIMIT = 'alarm_high = "27 degC"\non_delay = "0 s"\noff_delay = "0 s"\npriority = "urgent"\n'
+START_S = 20.0
+
+
+def configuration(folder: Path, broker_port: int, page_port: int, *, database: str, is_rung: bool) -> str:
     series = "".join(
         f'[tanks.reef.series.{name}]\nquantity = "{quantity}"\ngap = "5 min"\n'
+        + (LIMIT if is_rung and name == "temperature" else "")
         for name, quantity, _ in SERIES
     )
+    told = '[people.keeper]\nnight = ["00:00", "00:00"]\n[telling]\ntest_ring = "never"\n' if is_rung else ""
     return f"""
 [service]
 folder = "{folder / "data"}"
@@ -64,6 +98,7 @@ port = {broker_port}
 [page]
 listen = "127.0.0.1:{page_port}"
 {database}
+{told}
 [tanks.reef]
 equipment = ["heater"]
 {series}
@@ -110,52 +145,83 @@ def import_seconds(code: str, runs: int) -> tuple[float, float]:
     return statistics.median(seconds[1:]), statistics.median(megabytes[1:])
 
 
-def service(minutes: float, *, is_mirrored: bool) -> None:
-    with tempfile.TemporaryDirectory() as name:
+class Use(NamedTuple):
+    """What a program and its children take up: megabytes of PSS, seconds of processor time, processes."""
+
+    mb: float
+    cpu_s: float
+    processes: int
+
+
+def cpu_s(pid: int) -> float:
+    """Processor time of a process and of those of its children that have ended."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return sum(map(int, fields[11:15])) / os.sysconf("SC_CLK_TCK")
+
+
+def use_of(root: int) -> Use:
+    pids = family(root)
+    return Use(sum(map(pss_mb, pids)), sum(map(cpu_s, pids)), len(pids))
+
+
+def service(minutes: float, *, is_mirrored: bool, is_rung: bool) -> None:
+    with tempfile.TemporaryDirectory() as name, ExitStack() as open_until_the_end:
         folder = Path(name)
         broker = Mosquitto(folder / "broker")
         broker.start()
-        path = folder / "brinebell.toml"
-        page_port = free_port()
-        victoria = Victoria(folder / "victoria") if is_mirrored else None
-        database = ""
-        if victoria is not None:
+        open_until_the_end.callback(broker.stop)
+        database, environment = "", dict(os.environ)
+        if is_mirrored:
+            victoria = Victoria(folder / "victoria")
             victoria.start()
+            open_until_the_end.callback(victoria.stop)
             database = f'[database]\naddress = "{victoria.address}"'
-        path.write_text(configuration(folder, broker.port, page_port, database))
-        started = time.perf_counter()
-        process = subprocess.Popen([sys.executable, "-m", "collector", "run", "--config", str(path)])
-        try:
-            first = None
-            end = time.monotonic() + minutes * 60
-            step = 0
-            while time.monotonic() < end:
-                for series, _, text in SERIES:
-                    value = float(text.split()[0]) + 0.01 * (step % 7)
-                    broker.publish(f"boards/{series}", f"{value:.2f}")
-                if first is None and (folder / "data" / "brinebell.sqlite").exists():
-                    with StoreReader(folder / "data" / "brinebell.sqlite") as reader:
-                        if reader.latest():
-                            first = time.perf_counter() - started
-                step += 1
-                time.sleep(1.0)
-            subprocess.run(
-                [
-                    sys.executable,
-                    "-c",
-                    f"import urllib.request as u; u.urlopen('http://127.0.0.1:{page_port}/')",
-                ],
-                check=True,
-            )
-            sizes = [pss_mb(pid) for pid in family(process.pid)]
-            print(f"service: {sum(sizes):.1f} MB PSS in {len(sizes)} process(es) after {minutes:g} min")
-            print(f"service: {first or float('nan'):.1f} s to the first reading in its store (+/- 1.2 s)")
-        finally:
-            process.send_signal(signal.SIGTERM)
-            process.wait(20)
-            broker.stop()
-            if victoria is not None:
-                victoria.stop()
+        phone = open_until_the_end.enter_context(WebReceiver())
+        if is_rung:
+            environment["BRINEBELL_PEOPLE__KEEPER__URLS"] = phone.url
+        path, page_port = folder / "brinebell.toml", free_port()
+        path.write_text(configuration(folder, broker.port, page_port, database=database, is_rung=is_rung))
+        started = time.monotonic()
+        process = subprocess.Popen(
+            [sys.executable, "-m", "collector", "run", "--config", str(path)], env=environment
+        )
+        open_until_the_end.callback(process.wait, 20)
+        open_until_the_end.callback(process.send_signal, signal.SIGTERM)
+        least = subprocess.Popen(
+            [sys.executable, "-c", LEAST, str(broker.port), str(folder / "least.sqlite")]
+        )
+        open_until_the_end.callback(least.kill)
+        store, first, step, at_rest = folder / "data" / "brinebell.sqlite", None, 0, None
+        greatest = Use(0.0, 0.0, 0)
+        while (now := time.monotonic()) < started + minutes * 60:
+            for series, _, text in SERIES:
+                is_hot = series == "temperature" and is_rung and time.time() % 60 < 10
+                value = float(text.split()[0]) + 0.01 * (step % 7) + 2.0 * is_hot
+                broker.publish(f"boards/{series}", f"{value:.2f}")
+            if first is None and store.exists():
+                with StoreReader(store) as reader:
+                    first = time.monotonic() - started if reader.latest() else None
+            if at_rest is None and now > started + START_S:
+                # As a reader of the page would: once.
+                code = f"import urllib.request as u; u.urlopen('http://127.0.0.1:{page_port}/')"
+                subprocess.run([sys.executable, "-c", code], check=True)
+                at_rest = (time.monotonic(), use_of(process.pid), use_of(least.pid))
+            step += 1
+            if step % 5 == 0:
+                greatest = max(greatest, use_of(process.pid))
+            time.sleep(1.0)
+        now_used, least_used = use_of(process.pid), use_of(least.pid)
+        print(f"service: {now_used.mb:.1f} MB PSS in {now_used.processes} process(es) after {minutes:g} min")
+        print(f"service: {greatest.mb:.1f} MB PSS in {greatest.processes} process(es) at most")
+        print(f"service: {first or float('nan'):.1f} s to the first reading in its store (+/- 1.2 s)")
+        if at_rest is not None:
+            since, ours, theirs = at_rest
+            share = 100 / (time.monotonic() - since)
+            ours_percent = (now_used.cpu_s - ours.cpu_s) * share
+            least_percent = (least_used.cpu_s - theirs.cpu_s) * share
+            print(f"service: {ours_percent:.2f} % of one core, the least {least_percent:.2f} %")
+        if is_rung:
+            print(f"service: rang {len(phone.rings)} times")
 
 
 def main() -> None:
@@ -165,11 +231,12 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=1.0)
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--mirror", action="store_true")
+    parser.add_argument("--ring", action="store_true")
     options = parser.parse_args()
     for name, code in IMPORTS.items():
         seconds, megabytes = import_seconds(code, options.runs)
         print(f"{name}: {seconds:.2f} s, {megabytes:.1f} MB peak")
-    service(options.minutes, is_mirrored=options.mirror)
+    service(options.minutes, is_mirrored=options.mirror, is_rung=options.ring)
 
 
 if __name__ == "__main__":
