@@ -298,10 +298,8 @@ class Service:
         configuration, reader, now_us = self._configuration, self._reader, self._clock.now_us()
         tasks = tasks_of(configuration, self._ids)
         known = standing(reader, self._ids, now_us)
-        # Or what was imported.
-        has_history = reader.last_engine_us is not None or reader.extent_us is not None
         first_us = first_refits_us(
-            tasks, known, standing_heat(reader, now_us), now_us, has_history=has_history
+            tasks, known, standing_heat(reader, now_us), now_us, recorded_us=reader.extent_us
         )
         return Nightly(configuration.store.path, self._store, tasks, known, first_us=first_us)
 

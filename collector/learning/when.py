@@ -34,12 +34,14 @@ def first_refits_us(
     heat: Mapping[str, HeatStanding],
     now_us: int,
     *,
-    has_history: bool,
+    recorded_us: tuple[int, int] | None,
 ) -> dict[str, int]:
     """When the first fit of each time zone is due after a start: in the night after its last one.
 
-    Where nothing was ever fitted that is at once, if there is any history to fit.
+    Where nothing was ever fitted that is at once, if the readings, recorded or imported, reach over a day: of
+    less nothing can be learned. `recorded_us` are the instants of the first and the last one.
     """
+    has_history = recorded_us is not None and recorded_us[1] - recorded_us[0] >= 24 * HOUR_US
     found = {}
     for zone in tasks.zones:
         own = tasks.of_zones({zone})

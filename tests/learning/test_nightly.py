@@ -216,10 +216,16 @@ def test_each_tank_is_fitted_in_its_own_night(store, tmp_path) -> None:
 
 def test_a_start_fits_in_the_night_after_the_last_fit_and_at_once_where_there_was_none() -> None:
     tokyo = {"Asia/Tokyo": HeatStanding(MODEL, NOW_US)}
-    found = first_refits_us(tanks_apart(), {}, tokyo, NOW_US + 3 * DAY_US, has_history=True)
+    found = first_refits_us(tanks_apart(), {}, tokyo, NOW_US + 3 * DAY_US, recorded_us=(0, DAY_US))
     assert found == {
         "America/Chicago": NOW_US + 3 * DAY_US,
         "Asia/Tokyo": next_refit_us(NOW_US, "Asia/Tokyo"),
     }
-    new = first_refits_us(tanks_apart(), {}, {}, NOW_US, has_history=False)
+
+
+@pytest.mark.parametrize("recorded_us", [None, (NOW_US - DAY_US + 1, NOW_US)], ids=["none", "under a day"])
+def test_where_nothing_can_be_learned_yet_a_start_leaves_it_to_the_night(
+    recorded_us: tuple[int, int] | None,
+) -> None:
+    new = first_refits_us(tanks_apart(), {}, {}, NOW_US, recorded_us=recorded_us)
     assert new == {zone: next_refit_us(NOW_US, zone) for zone in ZONES}
