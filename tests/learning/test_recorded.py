@@ -15,7 +15,7 @@ from collector.learning import (
     standing,
     standing_heat,
 )
-from collector.learning.recorded import as_data, from_data
+from collector.learning.recorded import Fitted, as_data, from_data
 from collector.store import Store, StoreReader
 from rules import HOUR_US, HeatModel, Learning, NotFitted, PoorFit, WeekProfile, fit_baseline
 from tests.wording.example import configuration
@@ -25,6 +25,7 @@ NIGHT_US = 20_000 * DAY_US
 CONFIGURATION = configuration()
 
 
+@pytest.fixture(scope="module")
 def profile() -> WeekProfile:
     times_us = np.arange(NIGHT_US - 14 * DAY_US, NIGHT_US, HOUR_US // 4)
     values = 25.0 + 0.3 * np.sin(times_us / DAY_US * 2 * np.pi)
@@ -33,11 +34,14 @@ def profile() -> WeekProfile:
     return fitted
 
 
-OUTCOMES = [profile(), Learning(3), PoorFit("coverage", 0.81, 0.4)]
+@pytest.fixture(scope="module")
+def outcomes(profile: WeekProfile) -> list[Fitted]:
+    return [profile, Learning(3), PoorFit("coverage", 0.81, 0.4)]
 
 
-@pytest.mark.parametrize("fitted", OUTCOMES, ids=lambda one: type(one).__name__)
-def test_an_outcome_survives_the_store(fitted, tmp_path: Path) -> None:
+@pytest.mark.parametrize("number", range(3), ids=["WeekProfile", "Learning", "PoorFit"])
+def test_an_outcome_survives_the_store(outcomes: list[Fitted], number: int, tmp_path: Path) -> None:
+    fitted = outcomes[number]
     path = tmp_path / "brinebell.sqlite"
     with Store(path, synchronous="OFF") as store, StoreReader(path) as reader:
         ids = store.register(CONFIGURATION.series)
@@ -47,11 +51,13 @@ def test_an_outcome_survives_the_store(fitted, tmp_path: Path) -> None:
     assert [(one.applies_from_us, one.series) for one in versions] == [(NIGHT_US + 5, 1)]
 
 
-def test_a_series_that_fits_poorly_or_learns_again_is_judged_without_a_baseline(tmp_path: Path) -> None:
+def test_a_series_that_fits_poorly_or_learns_again_is_judged_without_a_baseline(
+    outcomes: list[Fitted], tmp_path: Path
+) -> None:
     path = tmp_path / "brinebell.sqlite"
     with Store(path, synchronous="OFF") as store, StoreReader(path) as reader:
         ids = store.register(CONFIGURATION.series)
-        for night, fitted in enumerate(OUTCOMES):
+        for night, fitted in enumerate(outcomes):
             at_us = NIGHT_US + night * DAY_US
             found = record(store, [(0, fitted)], fitted_us=at_us, applies_from_us=at_us)
             assert (found.baselines[0] is None) is not isinstance(fitted, WeekProfile)
@@ -70,8 +76,8 @@ def test_what_an_older_brinebell_recorded_under_another_name_is_passed_over(tmp_
     assert from_data("day_profile", old) is None
 
 
-def test_numbers_of_another_shape_are_refused() -> None:
-    form, data = as_data(OUTCOMES[0])
+def test_numbers_of_another_shape_are_refused(profile: WeekProfile) -> None:
+    form, data = as_data(profile)
     with pytest.raises(ValueError, match="1 or 7 rows of 96"):
         from_data(form, data | {"half_width": [0.2] * 95})
 
@@ -91,13 +97,15 @@ def test_an_outcome_of_a_tank_survives_the_store(fitted, tmp_path: Path) -> None
     assert model == (fitted if isinstance(fitted, HeatModel) else None)
 
 
-def test_versions_of_series_and_tanks_come_in_the_order_in_which_they_apply(tmp_path: Path) -> None:
+def test_versions_of_series_and_tanks_come_in_the_order_in_which_they_apply(
+    profile: WeekProfile, tmp_path: Path
+) -> None:
     path = tmp_path / "brinebell.sqlite"
     model = HeatModel(14.0, 0.02, (0.0,) * 24)
     with Store(path, synchronous="OFF") as store, StoreReader(path) as reader:
         ids = store.register(CONFIGURATION.series)
         for at_us in (NIGHT_US, NIGHT_US + DAY_US):
-            record(store, [(0, OUTCOMES[0])], [("reef", model)], fitted_us=at_us, applies_from_us=at_us)
+            record(store, [(0, profile)], [("reef", model)], fitted_us=at_us, applies_from_us=at_us)
         found = recorded_versions(reader, ids, NIGHT_US)
     assert [(one.applies_from_us, type(one)) for one in found] == [
         (NIGHT_US, Version),
