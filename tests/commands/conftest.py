@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import socket
@@ -9,9 +10,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import pytest
+
+from collector.__main__ import main
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -56,6 +60,25 @@ def run(tmp_path: Path) -> Run:
         )
 
     return run
+
+
+def answer_of(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run the command line in this process: what it answers, without a start of Python."""
+    told, said = io.StringIO(), io.StringIO()
+    with redirect_stdout(told), redirect_stderr(said):
+        try:
+            status: object = main(arguments)
+        except SystemExit as end:
+            status = end.code
+    assert isinstance(status, int)
+    return subprocess.CompletedProcess(arguments, status, told.getvalue(), said.getvalue())
+
+
+@pytest.fixture
+def ask(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """As `run`, but by `answer_of`."""
+    monkeypatch.chdir(tmp_path)
+    return answer_of
 
 
 @pytest.fixture

@@ -16,8 +16,8 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-def test_the_list_fits_a_screen_and_tells_what_each_watches(run: Run) -> None:
-    told = run("causes")
+def test_the_list_fits_a_screen_and_tells_what_each_watches(ask: Run) -> None:
+    told = ask("causes")
     assert told.returncode == 0
     lines = told.stdout.splitlines()
     assert max(map(len, lines)) <= 100
@@ -29,8 +29,8 @@ def test_the_list_fits_a_screen_and_tells_what_each_watches(run: Run) -> None:
 @pytest.mark.parametrize(
     "code", ["heater_failed_off", "leak", "probe_silent", "under_limit", "changing_fast"]
 )
-def test_one_cause_is_told_with_what_to_do_and_when_it_is_suppressed(run: Run, code: str) -> None:
-    told = run("causes", code)
+def test_one_cause_is_told_with_what_to_do_and_when_it_is_suppressed(ask: Run, code: str) -> None:
+    told = ask("causes", code)
     assert told.returncode == 0
     assert max(map(len, told.stdout.splitlines())) <= 110
     text, cause = flat(told.stdout), CAUSES[code]
@@ -48,9 +48,9 @@ def test_one_cause_is_told_with_what_to_do_and_when_it_is_suppressed(run: Run, c
         assert code not in pair or sentence in text
 
 
-def test_a_fault_is_told_with_every_parameter_its_unit_default_and_reason(run: Run) -> None:
+def test_a_fault_is_told_with_every_parameter_its_unit_default_and_reason(ask: Run) -> None:
     for code, fault in list(FAULTS.items())[:3]:
-        text = flat(run("causes", code).stdout)
+        text = flat(ask("causes", code).stdout)
         assert f"priority {fault.priority}" in text
         assert f"[tanks.<tank>.faults.{code}]" in text
         for word in (*fault.equipment, *fault.roles, *fault.quantities):
@@ -59,11 +59,11 @@ def test_a_fault_is_told_with_every_parameter_its_unit_default_and_reason(run: R
             assert f'{parameter.name} = "{parameter_text(parameter)}" {flat(parameter.meaning)}' in text
 
 
-def test_what_is_never_suppressed_says_so(run: Run) -> None:
-    assert "always live" in run("causes", "heater_stuck_on").stdout
+def test_what_is_never_suppressed_says_so(ask: Run) -> None:
+    assert "always live" in ask("causes", "heater_stuck_on").stdout
 
 
-def test_an_unknown_cause_is_one_line_with_the_nearest(run: Run) -> None:
-    told = run("causes", "leek")
+def test_an_unknown_cause_is_one_line_with_the_nearest(ask: Run) -> None:
+    told = ask("causes", "leek")
     assert told.returncode == 2
     assert told.stderr == "brinebell: there is no cause 'leek': did you mean \"leak\"?\n"

@@ -63,8 +63,8 @@ def store(write: Callable[[str], Path]) -> None:
 
 
 @pytest.mark.usefixtures("store")
-def test_table_counts_from_the_first_evidence_in_the_tanks_own_time(run: Run) -> None:
-    told = run("incidents")
+def test_table_counts_from_the_first_evidence_in_the_tanks_own_time(ask: Run) -> None:
+    told = ask("incidents")
     assert told.returncode == 0, told.stderr
     # As the page and the messages do; it alarmed a quarter of an hour later.
     # Nairobi is three hours ahead of UTC all year (IANA time zone database).
@@ -98,8 +98,8 @@ def told_incident(write: Callable[[str], Path]) -> None:
 
 
 @pytest.mark.usefixtures("told_incident")
-def test_one_incident_is_told_with_every_message_and_try(run: Run) -> None:
-    told = run("incidents", "1")
+def test_one_incident_is_told_with_every_message_and_try(ask: Run) -> None:
+    told = ask("incidents", "1")
     assert told.returncode == 0, told.stderr
     assert told.stdout.splitlines()[-5:] == [
         "Who was told:",
@@ -108,7 +108,7 @@ def test_one_incident_is_told_with_every_message_and_try(run: Run) -> None:
         "  2026-01-11 05:30  sam over mailto (opened): delivered",
         "    tried 2026-01-11 05:30: delivered",
     ]
-    found = json.loads(run("incidents", "1", "--json").stdout)
+    found = json.loads(ask("incidents", "1", "--json").stdout)
     assert found["number"] == 1
     assert [(one["channel"], one["state"]) for one in found["messages"]] == [
         ("push", "moved"),
@@ -127,22 +127,22 @@ def test_one_incident_is_told_with_every_message_and_try(run: Run) -> None:
     ],
 )
 @pytest.mark.usefixtures("told_incident")
-def test_what_names_no_incident_says_so(run: Run, arguments: tuple[str, ...], words: str) -> None:
-    told = run("incidents", *arguments)
+def test_what_names_no_incident_says_so(ask: Run, arguments: tuple[str, ...], words: str) -> None:
+    told = ask("incidents", *arguments)
     assert told.returncode == 2
     assert words in told.stderr
 
 
 @pytest.mark.usefixtures("store")
-def test_last_leaves_out_the_older_ones(run: Run) -> None:
-    told = run("incidents", "--last", "1")
+def test_last_leaves_out_the_older_ones(ask: Run) -> None:
+    told = ask("incidents", "--last", "1")
     assert "number 2" in told.stdout
     assert "number 1" not in told.stdout
 
 
 @pytest.mark.usefixtures("store")
-def test_json_has_the_documented_keys_with_the_evidence_for_machines(run: Run) -> None:
-    told = run("incidents", "--json")
+def test_json_has_the_documented_keys_with_the_evidence_for_machines(ask: Run) -> None:
+    told = ask("incidents", "--json")
     first, second = json.loads(told.stdout)["incidents"]
     assert first == {
         "number": 1,
@@ -193,11 +193,11 @@ def test_json_has_the_documented_keys_with_the_evidence_for_machines(run: Run) -
     assert second["ended_at"] is None
 
 
-def test_empty_store_is_told(run: Run, tmp_path: Path, write: Callable[[str], Path]) -> None:
+def test_empty_store_is_told(ask: Run, tmp_path: Path, write: Callable[[str], Path]) -> None:
     write("")
     with Store(tmp_path / "brinebell-data" / "brinebell.sqlite"):
         pass
-    told = run("incidents")
+    told = ask("incidents")
     assert (told.returncode, told.stdout) == (0, "No incident so far.\n")
 
 
@@ -242,8 +242,8 @@ def rung(write: Callable[[str], Path]) -> None:
                 outbox.record_try_ended(number, message.created_us + 1, Outcome.DELIVERED)
 
 
-def test_the_summary_is_of_what_was_recorded(rung: None, run: Run) -> None:
-    done = run("incidents", "--config", "brinebell.toml", "--summary")
+def test_the_summary_is_of_what_was_recorded(rung: None, ask: Run) -> None:
+    done = ask("incidents", "--config", "brinebell.toml", "--summary")
     assert done.returncode == 0, done.stderr
     lines = [" ".join(line.split()) for line in done.stdout.splitlines()]
     assert lines[0] == "1 alarm from 2026-01-10 02:30 to 2026-01-12 02:30 UTC"
@@ -251,26 +251,26 @@ def test_the_summary_is_of_what_was_recorded(rung: None, run: Run) -> None:
     assert "rings at night, a week 7.0 under 1 a week our own, for one keeper who sleeps" in lines
     assert "standing alarms, now 1 -" in lines
     assert "time to acknowledge, median 15 min, at most 15 min -" in lines
-    done = run("incidents", "--config", "brinebell.toml", "--summary", "--json", "--days", "1")
+    done = ask("incidents", "--config", "brinebell.toml", "--summary", "--json", "--days", "1")
     found = json.loads(done.stdout)
     assert (found["days"], found["alarms"], found["rings_at_night"]) == (1.0, 0, 0)
     assert found["targets"]["chattering"] == {"is": "0", "after": "ISA-18.2"}
 
 
-def test_a_summary_of_an_empty_store_says_so(write: Callable[[str], Path], run: Run) -> None:
+def test_a_summary_of_an_empty_store_says_so(write: Callable[[str], Path], ask: Run) -> None:
     configuration = load_configuration(write('[tanks.reef]\ntime_zone = "UTC"\n'), {})
     Store(configuration.store.path).close()
     command = ("incidents", "--config", "brinebell.toml", "--summary")
-    assert run(*command).stdout == "Nothing is recorded yet.\n"
-    assert run(*command, "--json").stdout == "{}\n"
+    assert ask(*command).stdout == "Nothing is recorded yet.\n"
+    assert ask(*command, "--json").stdout == "{}\n"
 
 
 @pytest.mark.parametrize(
     "arguments", [("--days", "7"), ("--summary", "--last", "3"), ("--summary", "--days", "0")]
 )
 def test_arguments_that_do_not_go_together_are_told(
-    store: None, run: Run, arguments: tuple[str, ...]
+    store: None, ask: Run, arguments: tuple[str, ...]
 ) -> None:
-    done = run("incidents", "--config", "brinebell.toml", *arguments)
+    done = ask("incidents", "--config", "brinebell.toml", *arguments)
     assert done.returncode == 2
     assert "--days" in done.stderr

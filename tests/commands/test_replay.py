@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tomllib
 from datetime import datetime, timedelta
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -18,14 +19,15 @@ from collector.recordings import read_files
 from collector.settings import load_configuration
 from collector.store import Commit, Store
 from collector.units import converter
+from tests.commands.conftest import answer_of
 
 CASE = files("replay_data") / "heater_failed_off"
 WEEKS = Path(__file__).parents[2] / "replay_data"
 
 
+@cache
 def replay(*arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "collector", "replay", str(CASE / "heater_failed_off.csv"), *arguments]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    return answer_of("replay", str(CASE / "heater_failed_off.csv"), *arguments)
 
 
 def test_the_shipped_recording_gives_the_one_incident_of_its_annotation_file():
@@ -133,8 +135,7 @@ def store(tmp_path):
 
 
 def of_store(settings, *arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "collector", "replay", "--config", str(settings), *arguments]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    return answer_of("replay", "--config", str(settings), *arguments)
 
 
 def test_without_a_file_what_the_service_recorded_is_replayed(store):
@@ -195,10 +196,9 @@ def test_planned_work_of_a_calendar_keeps_it_quiet(tmp_path):
         "DTSTAMP:20260301T000000Z\r\nDTSTART:20260302T120000Z\r\nDTEND:20260302T124500Z\r\n"
         "SUMMARY:Water change\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
     )
-    command = [sys.executable, "-m", "collector", "replay", str(week), "--json"]
     counts = []
     for more in ([], ["--plan", str(plan)], ["--plan", f"reef={plan}"]):
-        result = subprocess.run([*command, *more], capture_output=True, text=True, timeout=60, check=False)
+        result = answer_of("replay", str(week), "--json", *more)
         assert result.returncode == 0, result.stderr
         counts.append(len(json.loads(result.stdout)["incidents"]))
     assert counts[0] > 0

@@ -74,42 +74,42 @@ def service(tmp_path: Path) -> Iterator[Running]:
     one.kill()
 
 
-def test_work_is_announced_goes_on_longer_and_ends(service: Running, run: Run) -> None:
+def test_work_is_announced_goes_on_longer_and_ends(service: Running, ask: Run) -> None:
     service.start()
-    told = run("work", "begin", "water_change", "--for", "45 min")
+    told = ask("work", "begin", "water_change", "--for", "45 min")
     assert (told.returncode, told.stderr) == (0, "")
     assert told.stdout.startswith("Water change: goes on until ")
     assert "; these always do: " in told.stdout
     assert "heater stuck on" in told.stdout.lower()
     assert service.works() == [("reef", "water_change", 45)]
-    assert run("work", "begin", "water_change", "--for", "90 min").returncode == 0
+    assert ask("work", "begin", "water_change", "--for", "90 min").returncode == 0
     assert service.works() == [("reef", "water_change", 90)]
-    told = run("work", "end")
+    told = ask("work", "end")
     assert (told.returncode, told.stdout) == (0, "Water change in reef is over.\n")
     assert service.works() == [("reef", "water_change", 0)]
-    told = run("work")
+    told = ask("work")
     assert "Water change: over since " in told.stdout
     assert "feeding_pause" in told.stdout
 
 
-def test_work_to_come_is_listed_and_cancelled(service: Running, run: Run) -> None:
+def test_work_to_come_is_listed_and_cancelled(service: Running, ask: Run) -> None:
     service.start()
-    assert run("work").stdout.startswith("No work is planned.\n")
-    told = run("work", "begin", "feeding_pause", "--in", "2 h", "--for", "15 min")
+    assert ask("work").stdout.startswith("No work is planned.\n")
+    told = ask("work", "begin", "feeding_pause", "--in", "2 h", "--for", "15 min")
     assert told.stdout.startswith("Feeding pause: from ")
-    assert run("work").stdout.startswith("Feeding pause: from ")
-    told = run("work", "end")
+    assert ask("work").stdout.startswith("Feeding pause: from ")
+    told = ask("work", "end")
     assert (told.returncode, told.stderr) == (1, "Not done: no planned work goes on in reef.\n")
-    assert run("work", "cancel", "feeding_pause").stdout == "Feeding pause in reef is no longer planned.\n"
+    assert ask("work", "cancel", "feeding_pause").stdout == "Feeding pause in reef is no longer planned.\n"
     assert service.works() == []
 
 
 def test_what_is_asked_while_the_service_is_away_is_done_once_when_it_is_back(
-    service: Running, run: Run
+    service: Running, ask: Run
 ) -> None:
     service.start()
     service.kill()
-    told = run("work", "begin", "calibration", "--for", "30 min")
+    told = ask("work", "begin", "calibration", "--for", "30 min")
     assert told.returncode == 1
     assert told.stderr.startswith("The service has not answered within 5 s: is it running?")
     assert service.works() == []
@@ -142,28 +142,28 @@ def test_what_is_asked_while_the_service_is_away_is_done_once_when_it_is_back(
     ],
 )
 def test_a_mistaken_command_says_how_it_is_meant(
-    service: Running, run: Run, arguments: tuple[str, ...], why: str
+    service: Running, ask: Run, arguments: tuple[str, ...], why: str
 ) -> None:
-    told = run("work", *arguments)
+    told = ask("work", *arguments)
     assert told.returncode == 2
     assert why in told.stderr
     assert len(told.stderr.splitlines()) == 1
 
 
-def test_of_several_tanks_one_must_be_named(tmp_path: Path, run: Run) -> None:
+def test_of_several_tanks_one_must_be_named(tmp_path: Path, ask: Run) -> None:
     service = Running(tmp_path, SECOND_TANK)
     try:
         service.start()
-        assert "say which tank with --tank: one of reef, nursery" in run("work", "end").stderr
-        told = run("work", "begin", "feeding_pause", "--for", "10 min", "--tank", "nursery")
+        assert "say which tank with --tank: one of reef, nursery" in ask("work", "end").stderr
+        told = ask("work", "begin", "feeding_pause", "--for", "10 min", "--tank", "nursery")
         assert told.stdout.startswith("Feeding pause in nursery: goes on until ")
         assert service.works() == [("nursery", "feeding_pause", 10)]
     finally:
         service.kill()
 
 
-def test_before_the_first_start_there_is_nobody_to_tell(service: Running, run: Run) -> None:
-    told = run("work", "begin", "feeding_pause", "--for", "10 min")
+def test_before_the_first_start_there_is_nobody_to_tell(service: Running, ask: Run) -> None:
+    told = ask("work", "begin", "feeding_pause", "--for", "10 min")
     assert told.returncode == 1
     assert "`brinebell run` makes it" in told.stderr
 

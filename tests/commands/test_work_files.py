@@ -45,59 +45,59 @@ def imported(service: Running) -> list[tuple[str, str]]:
 
 
 def test_what_is_imported_is_planned_outlives_a_kill_and_is_replaced_by_the_next_file(
-    service: Running, run: Run, tmp_path: Path
+    service: Running, ask: Run, tmp_path: Path
 ) -> None:
     (tmp_path / "plan.ics").write_text(calendar(DAILY, ONCE), newline="")
-    told = run("work", "import", "plan.ics")
+    told = ask("work", "import", "plan.ics")
     assert (told.returncode, told.stdout, told.stderr) == (0, "2 works planned from the file.\n", "")
     # What is days ahead is planned as it comes near.
     assert service.works() == [("reef", "feeding_pause", 15)]
     assert imported(service) == [("feeding_pause", "FREQ=DAILY"), ("water_change", "")]
     service.kill()
     service.start()
-    assert run("work").stdout.startswith("Feeding pause: from ")
+    assert ask("work").stdout.startswith("Feeding pause: from ")
     # The same file again changes nothing; a longer pause takes the place of the shorter one.
-    assert run("work", "import", "plan.ics").returncode == 0
+    assert ask("work", "import", "plan.ics").returncode == 0
     assert service.works() == [("reef", "feeding_pause", 15)]
     (tmp_path / "plan.ics").write_text(calendar(DAILY.replace("PT15M", "PT20M")), newline="")
-    assert run("work", "import", "plan.ics").stdout == "1 work planned from the file.\n"
+    assert ask("work", "import", "plan.ics").stdout == "1 work planned from the file.\n"
     assert service.works() == [("reef", "feeding_pause", 20)]
     (tmp_path / "plan.ics").write_text(calendar(), newline="")
-    assert run("work", "import", "plan.ics").stdout == "0 works planned from the file.\n"
+    assert ask("work", "import", "plan.ics").stdout == "0 works planned from the file.\n"
     assert service.works() == []
     assert imported(service) == []
 
 
 def test_what_cannot_be_read_is_named_with_file_and_line_and_the_rest_is_planned(
-    service: Running, run: Run, tmp_path: Path
+    service: Running, ask: Run, tmp_path: Path
 ) -> None:
     (tmp_path / "plan.ics").write_text(calendar(event("c", "Dentist", SOON), DAILY), newline="")
-    told = run("work", "import", "plan.ics")
+    told = ask("work", "import", "plan.ics")
     assert told.returncode == 1
     assert told.stdout == "1 work planned from the file.\n"
     assert told.stderr.startswith('plan.ics:5: "Dentist" names no kind of work: write one of feeding_pause, ')
     assert len(told.stderr.splitlines()) == 1
     (tmp_path / "plan.ics").write_text(calendar(event("c", "Dentist", SOON)), newline="")
-    told = run("work", "import", "plan.ics")
+    told = ask("work", "import", "plan.ics")
     assert told.returncode == 2
     assert "what was imported before stays" in told.stderr
     assert imported(service) == [("feeding_pause", "FREQ=DAILY")]
 
 
 def test_the_plan_that_is_exported_can_be_imported_and_is_the_same(
-    service: Running, run: Run, tmp_path: Path
+    service: Running, ask: Run, tmp_path: Path
 ) -> None:
     (tmp_path / "plan.ics").write_text(calendar(DAILY, ONCE), newline="")
-    assert run("work", "import", "plan.ics").returncode == 0
-    assert run("work", "begin", "calibration", "--in", "1 h", "--for", "30 min").returncode == 0
-    told = run("work", "export", "out.ics")
+    assert ask("work", "import", "plan.ics").returncode == 0
+    assert ask("work", "begin", "calibration", "--in", "1 h", "--for", "30 min").returncode == 0
+    told = ask("work", "export", "out.ics")
     assert (told.returncode, told.stdout) == (0, "3 works are written to out.ics.\n")
-    screen = run("work", "export").stdout
+    screen = ask("work", "export").stdout
     assert screen.startswith("BEGIN:VCALENDAR\n")
     assert screen.count("BEGIN:VEVENT") == 3
     assert screen.count("RRULE:FREQ=DAILY") == 1
-    assert run("work", "cancel", "calibration").returncode == 0
-    assert run("work", "import", "out.ics").stdout == "3 works planned from the file.\n"
+    assert ask("work", "cancel", "calibration").returncode == 0
+    assert ask("work", "import", "out.ics").stdout == "3 works planned from the file.\n"
     assert sorted(imported(service)) == [
         ("calibration", ""),
         ("feeding_pause", "FREQ=DAILY"),
@@ -118,9 +118,9 @@ def test_the_plan_that_is_exported_can_be_imported_and_is_the_same(
     ],
 )
 def test_a_mistaken_command_says_how_it_is_meant(
-    service: Running, run: Run, arguments: tuple[str, ...], why: str
+    service: Running, ask: Run, arguments: tuple[str, ...], why: str
 ) -> None:
-    told = run("work", *arguments)
+    told = ask("work", *arguments)
     assert told.returncode == 2
     assert why in told.stderr
     assert len(told.stderr.splitlines()) == 1

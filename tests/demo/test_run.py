@@ -109,20 +109,28 @@ def test_failure_is_recognised_rings_and_is_in_the_list(broker: str, tmp_path: P
 
 
 @pytest.mark.broker
-@pytest.mark.timeout(90)
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda one: one.name)
-def test_a_signal_stops_it_cleanly_with_nothing_left_running(number: signal.Signals, tmp_path: Path) -> None:
+@pytest.mark.timeout(180)
+def test_its_page_answers_and_each_signal_stops_it_cleanly_so_that_it_can_run_again_at_once(
+    tmp_path: Path,
+) -> None:
     folder = tmp_path / "demo"
-    demo = _demo(folder, "--broker", "mosquitto")
-    _read_until(demo, r"^23:\d\d  water")
-    assert _processes_naming(str(folder / "broker"))
-    os.kill(demo.pid, number)
-    shown, errors = demo.communicate(timeout=30)
-    assert demo.returncode == 0, shown + errors
-    assert errors == ""
-    assert "Stopped." in shown
-    assert _processes_naming(str(folder)) == []
-    assert _processes_of_session(demo.pid) == []
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        demo = _demo(folder, "--broker", "mosquitto")
+        address = _read_until(demo, "^Look at").split()[-1]
+        _read_until(demo, r"^23:\d\d  water")
+        assert _processes_naming(str(folder / "broker"))
+        with urllib.request.urlopen(address, timeout=10) as answer:
+            page = answer.read().decode()
+        assert "Demo reef" in page
+        os.kill(demo.pid, number)
+        shown, errors = demo.communicate(timeout=60)
+        assert demo.returncode == 0, shown + errors
+        assert errors == ""
+        assert "Stopped." in shown
+        # Whoever closed the terminal reads no more.
+        assert ("failure was not recognised" in shown) is (number is not signal.SIGHUP)
+        assert _processes_naming(str(folder)) == []
+        assert _processes_of_session(demo.pid) == []
 
 
 @pytest.mark.broker
@@ -137,23 +145,6 @@ def test_ctrl_c_while_history_is_made_stops_it_too(tmp_path: Path) -> None:
     assert errors == ""
     assert "Stopped." in shown
     assert _processes_naming(str(folder)) == []
-
-
-@pytest.mark.broker
-@pytest.mark.timeout(90)
-def test_page_answers_at_the_address_that_is_told_and_the_demo_can_run_again_at_once(tmp_path: Path) -> None:
-    folder = tmp_path / "demo"
-    for _ in range(2):
-        demo = _demo(folder, "--broker", "mosquitto")
-        address = _read_until(demo, "^Look at").split()[-1]
-        _read_until(demo, r"^23:\d\d  water")
-        with urllib.request.urlopen(address, timeout=10) as answer:
-            page = answer.read().decode()
-        assert "Demo reef" in page
-        os.kill(demo.pid, signal.SIGINT)
-        shown, errors = demo.communicate(timeout=60)
-        assert demo.returncode == 0, shown + errors
-        assert "failure was not recognised" in shown
 
 
 @pytest.mark.broker
