@@ -20,6 +20,7 @@ from functools import partial
 from collector.clock import NOTE as CLOCK_NOTE
 from collector.clock import Clock
 from collector.configuration import Configuration
+from collector.database import start_archive
 from collector.delivery import DeliveryWorker, channel_names
 from collector.derivation import restored_derivations
 from collector.errors import StoreError
@@ -351,10 +352,10 @@ class Service:
             return
         from collector.pages import Answers, BrokerState, serve_in_thread
 
-        path = self._configuration.store.path
+        path, archive = self._configuration.store.path, start_archive(self._configuration, stack)
         page = serve_in_thread(
             self._configuration,
-            lambda: StoreReader(path),
+            lambda: StoreReader(path, archive),
             self._clock,
             broker=lambda: BrokerState(*self._intake.line_state),
             usual=lambda: self._nightly.standing,

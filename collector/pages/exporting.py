@@ -13,10 +13,10 @@ from typing import NamedTuple
 from collector.account import rfc3339
 from collector.learning import Standing, newest_standing
 from collector.pages.labels import Labels
-from collector.pages.record import Record
+from collector.pages.record import Readings, Record
 from collector.pages.story import Story, whole_span
 from collector.picture.gathering import sketch_of
-from collector.picture.process import picture_of
+from collector.picture.process import PictureError, picture_of
 from rules import HOUR_US
 
 # What can be taken along: the end of the address, and what its link says.
@@ -35,7 +35,8 @@ _MEDIA = {
     "csv": "text/csv; charset=utf-8",
     "png": "image/png",
 }
-_DAY_US = 24 * HOUR_US
+# No more than what a database answers for while somebody waits, of one series.
+_PIECE_US = 6 * HOUR_US
 # What a table calculation would take for a formula.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]<>#|~])")
@@ -59,11 +60,12 @@ def readings_csv(record: Record, story: Story, labels: Labels) -> Iterator[str]:
     """Every reading of all series of the tank around an incident, in pieces, as `brinebell replay` reads it.
 
     `value` is in the canonical unit of the series, empty where nothing was measured; `flag` is the primary
-    flag of QARTOD.
+    flag of QARTOD. Where something is missing a remark, which begins with #, says what and why.
     """
     yield "time,series,value,unit,flag\r\n"
     start_us, end_us = story.span.start_us, story.span.end_us
-    for day_us in range(start_us, end_us, _DAY_US):
+    for from_us in range(start_us, end_us, _PIECE_US):
+        to_us = min(from_us + _PIECE_US, end_us)
         for label in labels.all_series:
             if label.tank != story.incident.tank:
                 continue
@@ -71,7 +73,10 @@ def readings_csv(record: Record, story: Story, labels: Labels) -> Iterator[str]:
                 series = record.series_id(label.tank, label.name)
             except KeyError:
                 continue
-            found = record.readings(series, day_us, min(day_us + _DAY_US, end_us))
+            found, lack = record.all_readings(series, from_us, to_us)
+            if lack:
+                span = f"from {rfc3339(from_us)} to {rfc3339(to_us)}"
+                yield f"# {label.key} is not whole {span}: {' '.join(lack.split())}\r\n"
             columns = zip(found.times_us.tolist(), found.values.tolist(), found.flags.tolist(), strict=True)
             yield "".join(
                 f"{rfc3339(at_us)},{label.key},{_number(value)},{label.unit or ''},{flag}\r\n"
@@ -108,6 +113,8 @@ def markdown(story: Story) -> str:
     if story.rivals:
         parts += ["## What else it may be", _list(story.rivals)]
     parts.append("## What was measured")
+    if story.lack:
+        parts.append(f"{_plain(story.lack)}.")
     parts.append(
         _list(
             words
@@ -155,7 +162,7 @@ def picture(record: Record, labels: Labels, story: Story, now_us: int) -> bytes 
     Raises
     ------
     PictureError
-        If that fails or takes too long.
+        If that fails or takes too long, or not all readings can be had.
     """
     whole = whole_span(story.incident, story.time_zone, now_us)
     ended_us = story.incident.ended_at_us
@@ -175,9 +182,23 @@ def picture(record: Record, labels: Labels, story: Story, now_us: int) -> bytes 
         return found
 
     sketch = sketch_of(
-        record, labels.configuration, usual, story.incident.number, until_us, start_us=whole.start_us
+        _Whole(record), labels.configuration, usual, story.incident.number, until_us, start_us=whole.start_us
     )
     return None if sketch is None else picture_of(sketch.to_data())
+
+
+class _Whole:
+    """The record for a picture, which has no room to say what is missing."""
+
+    def __init__(self, record: Record) -> None:
+        self.incident, self.series_id = record.incident, record.series_id
+        self._record = record
+
+    def readings(self, series: int, start_us: int, end_us: int) -> Readings:
+        readings, lack = self._record.all_readings(series, start_us, end_us)
+        if lack:
+            raise PictureError(lack)
+        return readings
 
 
 def _number(value: float) -> str:

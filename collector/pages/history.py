@@ -64,7 +64,10 @@ class BucketRow:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What the page of a series shows; `hours` is None where a stretch was chosen."""
+    """What the page of a series shows; `hours` is None where a stretch was chosen.
+
+    `lack` says what is missing.
+    """
 
     tank: str
     name: str
@@ -80,6 +83,7 @@ class History:
     lanes: tuple[Lane, ...]
     incidents: tuple[tuple[int, str], ...]
     table: tuple[BucketRow, ...]
+    lack: str
 
 
 def history_of(
@@ -104,7 +108,8 @@ def history_of(
         span = Span(now_us - hours * HOUR_US, now_us + 1, zone)
     series = record.series_id(tank, name)
     incidents = _incidents(record, tank, name, span)
-    buckets = record.buckets(series, span.start_us, span.end_us, CHART_BUCKETS)
+    buckets, lack = record.chart(series, span.start_us, span.end_us, CHART_BUCKETS)
+    other, other_lack = _other(record, series, span, against)
     chart = draw(
         label,
         buckets,
@@ -113,7 +118,7 @@ def history_of(
         zone,
         moments=[(one.alarmed_at_us, "", "alarm") for one in incidents],
         usual=usual_over(record, series, span),
-        other=_other(record, series, span, against),
+        other=other,
     )
     coarse = _coarse(buckets)
     others = {"against": against} if against else {}
@@ -147,6 +152,7 @@ def history_of(
             )
             for at in _filled(coarse)
         ),
+        lack=lack or other_lack,
     )
 
 
@@ -158,12 +164,12 @@ def against_of(query: Mapping[str, str]) -> str:
     return against
 
 
-def _other(record: Record, series: int, span: Span, against: str) -> Buckets | None:
+def _other(record: Record, series: int, span: Span, against: str) -> tuple[Buckets | None, str]:
     if not against:
-        return None
+        return None, ""
     back_us = AGAINST[against][1] or span.width_us
-    found = record.buckets(series, span.start_us - back_us, span.end_us - back_us, CHART_BUCKETS)
-    return _Columns(found.starts_us + back_us, found.low, found.mean, found.high, found.counts)
+    found, lack = record.chart(series, span.start_us - back_us, span.end_us - back_us, CHART_BUCKETS)
+    return _Columns(found.starts_us + back_us, found.low, found.mean, found.high, found.counts), lack
 
 
 def _incidents(record: Record, tank: str, name: str, span: Span) -> list[Incident]:

@@ -74,7 +74,9 @@ def _what_came(
 ) -> str:
     # Beyond the projection by half of it: what came later than that did not come as projected.
     last_us = min(until_us, ahead.latest_us + (ahead.latest_us - ahead.from_us) // 2)
-    readings = record.readings(series, ahead.from_us, last_us + 1)
+    readings, lack = record.all_readings(series, ahead.from_us, last_us + 1)
+    if lack:
+        return f"What came cannot be told. {lack}."
     usable = np.isfinite(readings.values) & (readings.flags != int(Flag.FAIL))
     times_us, values = readings.times_us[usable], readings.values[usable]
     if not len(times_us):

@@ -181,7 +181,7 @@ class Record(Protocol):
         ...
 
     def buckets(self, series: int, start_us: int, end_us: int, count: int) -> Buckets:
-        """At most `count` buckets; a range longer than two days is read from quarter-hour rollups."""
+        """At most `count` buckets, of what is here; a range longer than two days is read from rollups."""
         ...
 
     def incidents(self, last: int | None = None, *, open_only: bool = False) -> Sequence[IncidentRecord]:
@@ -208,8 +208,15 @@ class Record(Protocol):
         """What was learned of a series and judged at some time in a range, in order of application."""
         ...
 
-    def readings(self, series: int, start_us: int, end_us: int) -> Readings:
-        """Every reading of a series in a range, whatever its flag."""
+    def all_readings(self, series: int, start_us: int, end_us: int) -> tuple[Readings, str]:
+        """Every reading of a series in a range, whatever its flag; a sentence about what is missing, or "".
+
+        What is old may come from a database, which is waited for, for some seconds at most.
+        """
+        ...
+
+    def chart(self, series: int, start_us: int, end_us: int, count: int) -> tuple[Buckets, str]:
+        """As `buckets`, and as fine as `all_readings` allows; what is missing, as that says it."""
         ...
 
     def works(self, tank: str, start_us: int, end_us: int) -> Sequence[PlannedWork]:

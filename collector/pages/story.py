@@ -38,11 +38,15 @@ _AFTERWARDS_US = 7 * 24 * HOUR_US
 
 @dataclass(frozen=True, slots=True)
 class SeriesStory:
-    """A concerned series: its chart, its limits in words, and what was projected against what came."""
+    """A concerned series: its chart, its limits in words, and what was projected against what came.
+
+    `lack` is what is missing on the chart.
+    """
 
     chart: Chart
     limits: str
     projections: tuple[str, ...]
+    lack: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,11 @@ class Story:
     def was_told(self) -> bool:
         """Whether any message was written about it."""
         return any(one.kind == "message" for one in self.happened)
+
+    @property
+    def lack(self) -> str:
+        """What is missing on its charts; "" for nothing."""
+        return next((one.lack for one in self.series if one.lack), "")
 
 
 def story_of(record: Record, labels: Labels, number: int, now_us: int, wanted: Span | None = None) -> Story:
@@ -190,9 +199,10 @@ def _series(record: Record, recorded: Recorded, labels: Labels, span: Span, now_
         except KeyError:
             continue
         projected = projections_of(record, series, label, recorded.events, now_us, span.time_zone)
+        buckets, lack = record.chart(series, span.start_us, span.end_us, CHART_BUCKETS)
         chart = draw(
             label,
-            record.buckets(series, span.start_us, span.end_us, CHART_BUCKETS),
+            buckets,
             span.start_us,
             span.end_us,
             span.time_zone,
@@ -200,7 +210,7 @@ def _series(record: Record, recorded: Recorded, labels: Labels, span: Span, now_
             usual=usual_over(record, series, span),
             ahead=[one.ahead for one in projected],
         )
-        found.append(SeriesStory(chart, limit_words(label), sentences(projected)))
+        found.append(SeriesStory(chart, limit_words(label), sentences(projected), lack))
     return found
 
 

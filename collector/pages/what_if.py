@@ -22,7 +22,7 @@ from collector.pages.history import CHART_BUCKETS
 from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.lanes import Bar, Lane, bar
 from collector.pages.moments import full
-from collector.pages.record import Record
+from collector.pages.record import Readings, Record
 from collector.pages.spans import Link, Span
 from collector.pages.usual import usual_over
 from collector.wording.times import duration_text
@@ -89,24 +89,45 @@ class Kept:
             reruns = next((one for known, one in self._passes if known == key), None)
             if reruns is None:
                 reruns = Reruns(_gone_through(engine_rules, stretch).blocks)
-                # As it is, and one with other danger lines.
-                self._passes = [*self._passes[-1:], (key, reruns)]
+                # As it is, and one with other danger lines; what lacks something is asked for anew.
+                if not stretch.lack:
+                    self._passes = [*self._passes[-1:], (key, reruns)]
             return _alarms(event for one in reruns.run(engine_rules) for event in one.events)
 
 
-class Stretch(NamedTuple):
-    """A stretch of one series: its id, works in it, how many readings it has, and where they are read."""
+class Stretch:
+    """A stretch of one series, whose readings are fetched once, when they are needed.
 
-    series: int
-    span: Span
-    works: tuple[PlannedWork, ...]
-    readings: int
-    record: Record
+    Parameters
+    ----------
+    series
+        Its id.
+    span, works
+        From when to when, and what work was done meanwhile.
+    count
+        How many readings the chart has: one more, and what was judged before is judged anew.
+    record
+        Where they are.
+    """
+
+    def __init__(
+        self, series: int, span: Span, works: tuple[PlannedWork, ...], count: int, record: Record
+    ) -> None:
+        self._record, self.series, self.span, self.works = record, series, span, works
+        self.key = (series, span, works, count)
+        self._fetched: tuple[Readings, str] | None = None
 
     @property
-    def key(self) -> tuple[object, ...]:
-        """Tells it from others, and from itself with a reading or a work more."""
-        return self.series, self.span, self.works, self.readings
+    def readings(self) -> Readings:
+        """All of it that there is."""
+        if self._fetched is None:
+            self._fetched = self._record.all_readings(self.series, self.span.start_us, self.span.end_us)
+        return self._fetched[0]
+
+    @property
+    def lack(self) -> str:
+        """What is missing, as far as is known; "" for nothing."""
+        return "" if self._fetched is None else self._fetched[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +160,7 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
-    """What the page shows; `patch` and `command` are empty where nothing is changed."""
+    """What the page shows; `patch` and `command` are empty if nothing is changed, `lack` if all is there."""
 
     label: SeriesLabel
     tank_title: str
@@ -153,6 +174,7 @@ class WhatIf:
     changes: tuple[Change, ...]
     patch: str
     command: str
+    lack: str
 
 
 def what_if(
@@ -181,7 +203,7 @@ def what_if(
     if label.rules is None or label.is_two_state or not label.rules.limit_alarms:
         raise HTTPException(404, f"{label.title} has no limit that could be moved.")
     series = record.series_id(label.tank, label.name)
-    buckets = record.buckets(series, span.start_us, span.end_us, CHART_BUCKETS)
+    buckets, lack = record.chart(series, span.start_us, span.end_us, CHART_BUCKETS)
     seen = [value for value in (*buckets.low.tolist(), *buckets.high.tolist()) if math.isfinite(value)]
     tried = tuple(_tried(one, label, seen, query) for one in label.rules.limit_alarms)
     rules = replace(
@@ -228,12 +250,13 @@ def what_if(
         ),
         patch=_patch(label, changed),
         command=_command(label, changed),
+        lack=stretch.lack or lack,
     )
 
 
 def _gone_through(rules: EngineRules, stretch: Stretch) -> Keeper:
     """What the engine makes of the readings whatever the limits are."""
-    readings = stretch.record.readings(stretch.series, stretch.span.start_us, stretch.span.end_us)
+    readings = stretch.readings
     keeper = Keeper()
     engine = Engine(rules, keeper=keeper)
     engine.plan_work(stretch.works)

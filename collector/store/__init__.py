@@ -8,6 +8,7 @@ that of who asks the service for something.
 from collector.messages import Message, NewMessage, Outcome, Try
 from collector.store.backup import back_up, restore
 from collector.store.care import Calibration
+from collector.store.columns import Older, Readings
 from collector.store.commit import (
     Arrival,
     BoardState,
@@ -34,7 +35,7 @@ from collector.store.mirroring import (
     unmirrored_from_us,
 )
 from collector.store.outbox import Outbox
-from collector.store.reader import LatestReading, Readings, RecordedBlock, StoredSeries, StoreReader
+from collector.store.reader import LatestReading, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
 from collector.store.reviews import BaselineVersion
 from collector.store.rollups import (
@@ -67,6 +68,7 @@ __all__ = [
     "MirrorCursor",
     "MirrorState",
     "NewMessage",
+    "Older",
     "Outbox",
     "Outcome",
     "Readings",

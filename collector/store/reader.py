@@ -17,23 +17,17 @@ import numpy.typing as npt
 
 from collector.errors import StoreError
 from collector.readings import Mark
-from collector.store import rollups
 from collector.store.care import Care
+from collector.store.columns import Older, SeriesColumns
 from collector.store.commit import BoardState
 from collector.store.history import History
 from collector.store.mirroring import MirrorState, RefusedPoints, mirror_state, refused_points
-from collector.store.rollups import Buckets
 from collector.store.schema import CURRENT_VERSION, version_of
-from rules import Block, FlagArray, FloatArray, IntArray, PlannedWork
-
-# Charts of a longer range are drawn from rollups: two days of readings every 10 s are 17,280, read in
-# some 10 ms; a year of them would take seconds and show no more.
-RAW_SPAN_US = 2 * 86_400_000_000
+from rules import Block, PlannedWork
 
 # Above the number of any commit.
 _NO_COMMIT = 2**63 - 1
 
-_READING = np.dtype([("time", "i8"), ("value", "f8"), ("flag", "u1")])
 _RECORDED = np.dtype([("commit", "i8"), ("time", "i8"), ("value", "f8"), ("series", "i8"), ("mark", "u1")])
 
 
@@ -44,14 +38,6 @@ class StoredSeries(NamedTuple):
     tank: str
     name: str
     quantity: str
-
-
-class Readings(NamedTuple):
-    """Columns of shape (n,), in order of time: instants, values (NaN: not measured), primary flags."""
-
-    times_us: IntArray
-    values: FloatArray
-    flags: FlagArray
 
 
 class LatestReading(NamedTuple):
@@ -98,11 +84,18 @@ class RecordedBlock:
     planned_work: tuple[PlannedWork, ...] | None = None
 
 
-class StoreReader(History, Care):
+class StoreReader(SeriesColumns, History, Care):
     """The store, read only; usable from any number of threads, while the writer writes.
 
     Ranges are half open: `start_us` belongs to them, `end_us` does not. `series` is an id in the store,
     see `series_id`.
+
+    Parameters
+    ----------
+    path
+        The database file.
+    older
+        Who is asked for readings that the store has no more, by `all_readings` and `chart` alone.
 
     Raises
     ------
@@ -110,7 +103,8 @@ class StoreReader(History, Care):
         If there is no store at the path yet, or it is of another version.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, older: Older | None = None) -> None:
+        self._older = older
         path = Path(path)
         if not path.is_file():
             raise StoreError(f"there is no store at {path} yet: `brinebell run` makes it")
@@ -162,18 +156,6 @@ class StoreReader(History, Care):
             raise KeyError(f"{tank}/{name}")
         return int(row[0])
 
-    def readings(self, series: int, start_us: int, end_us: int) -> Readings:
-        """Every reading of a series in a range, whatever its flag."""
-        rows = np.fromiter(
-            self._connection.execute(
-                "SELECT observed_us, value, flag_mark & 15 FROM readings"
-                " WHERE series = ? AND observed_us >= ? AND observed_us < ? ORDER BY observed_us",
-                (series, start_us, end_us),
-            ),
-            dtype=_READING,
-        )
-        return Readings(rows["time"], rows["value"], rows["flag"])
-
     def tests(self, series: int, start_us: int, end_us: int) -> dict[int, int]:
         """Packed per-test flags of the readings in a range that did not pass throughout, by instant."""
         return dict(
@@ -183,42 +165,6 @@ class StoreReader(History, Care):
                 (series, start_us, end_us),
             )
         )
-
-    def buckets(self, series: int, start_us: int, end_us: int, count: int) -> Buckets:
-        """Low, mean and high of the usable values of a series in at most `count` buckets.
-
-        Up to two days exactly `count` buckets are made from the readings, or from the minutes where readings
-        were let go, and begin at `start_us`. A longer range is made from quarter-hour rollups, or, where the
-        buckets asked for are less than half as wide, from those of minutes: buckets are then whole slots,
-        begin at the one that holds `start_us`, and the last may reach beyond `end_us`.
-
-        Raises
-        ------
-        ValueError
-            If the range is empty or `count` is not positive.
-        """
-        if start_us >= end_us or count < 1:
-            raise ValueError(f"no buckets: {count} of the range {start_us}..{end_us}")
-        if end_us - start_us <= RAW_SPAN_US:
-            readings = self.readings(series, start_us, end_us)
-            if start_us >= self._progress("readings_from_us"):
-                return rollups.buckets_of_readings(start_us, end_us, count, *readings)
-            first_us = rollups.whole(start_us, rollups.MINUTE_US)
-            rows = rollups.MINUTES.rows(self._connection, series, first_us, end_us)
-            return rollups.finer_buckets(start_us, end_us, count, readings, rows)
-        grid = rollups.QUARTERS
-        if 2 * (end_us - start_us) < count * grid.width_us:
-            # While an older store is being filled, quarter hours have to do: they are there.
-            behind_us = self._progress(rollups.QUARTERS.to) - self._progress(rollups.MINUTES.to)
-            grid = grid if behind_us > RAW_SPAN_US else rollups.MINUTES
-        places = rollups.rollup_grid(start_us, end_us, count, grid.width_us)
-        to_us = rollups.whole(end_us, grid.width_us)
-        return rollups.buckets_of_rows(places, grid.rows(self._connection, series, places[0], to_us))
-
-    def _progress(self, what: str) -> int:
-        """How far the upkeep has come in something; 0 if it has not begun."""
-        row = self._connection.execute("SELECT value FROM upkeep WHERE what = ?", (what,)).fetchone()
-        return 0 if row is None else int(row[0])
 
     def latest(self) -> tuple[LatestReading, ...]:
         """The newest reading of every series that has one."""
@@ -280,13 +226,6 @@ class StoreReader(History, Care):
                 (series, start_us, end_us),
             ).fetchone()[0]
         )
-
-    def first_observed_us(self, series: int) -> int | None:
-        """The instant of the oldest reading of a series that is still here; None if there is none."""
-        row = self._connection.execute(
-            "SELECT min(observed_us) FROM readings WHERE series = ?", (series,)
-        ).fetchone()
-        return None if row[0] is None else int(row[0])
 
     def mirror_state(self) -> MirrorState | None:
         """How far the time-series database has come; None if none has ever been configured."""

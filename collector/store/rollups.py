@@ -121,6 +121,11 @@ class Buckets(NamedTuple):
     counts: IntArray
 
 
+def is_usable(values: FloatArray, flags: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
+    """Which readings go into a rollup, shape (n,)."""
+    return np.isfinite(values) & ~np.isin(flags, list(LEFT_OUT))
+
+
 def slot_of(observed_us: int) -> int:
     """Start of the quarter hour, aligned to the epoch, in which an instant lies."""
     return observed_us - observed_us % SLOT_US
@@ -145,7 +150,7 @@ def buckets_of_readings(
     flags: npt.NDArray[np.uint8],
 ) -> Buckets:
     """Divide readings of one series over `count` buckets of one width that begin at `start_us`."""
-    keep = np.isfinite(values) & ~np.isin(flags, list(LEFT_OUT))
+    keep = is_usable(values, flags)
     kept = values[keep]
     grid = even_grid(start_us, end_us, count)
     return buckets_of_rollups(grid, times_us[keep], kept, kept, kept, np.ones(len(kept), np.int64))
@@ -164,8 +169,7 @@ def finer_buckets(
     """
     times_us, values, flags = readings
     behind_us = end_us - end_us % MINUTE_US
-    usable = np.isfinite(values) & ~np.isin(flags, list(LEFT_OUT))
-    there = usable & (times_us >= whole(start_us, MINUTE_US)) & (times_us < behind_us)
+    there = is_usable(values, flags) & (times_us >= whole(start_us, MINUTE_US)) & (times_us < behind_us)
     if int(there.sum()) >= int(minutes["count"][minutes["slot"] < behind_us].sum()):
         return buckets_of_readings(start_us, end_us, count, times_us, values, flags)
     return buckets_of_rows(even_grid(start_us, end_us, count), minutes)

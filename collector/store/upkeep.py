@@ -14,9 +14,10 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable
 
 from collector.errors import StoreError
+from collector.store.keeping import between, near_incidents
 from collector.store.mirroring import unmirrored_from_us
 from collector.store.progress import Progress
 from collector.store.rollups import GRIDS, SLOT_US, Grid, slot_of
@@ -26,8 +27,6 @@ from rules import HOUR_US
 _LOG = logging.getLogger(__name__)
 
 DAY_US = 24 * HOUR_US
-# Kept on both sides of an incident: as much as its page draws at most, and what led to it.
-NEAR_US = DAY_US
 # A step that takes longer than this is made smaller, for the loop waits for it.
 _STEP_S = 0.05
 # Of all time the upkeep takes one part in so many while it is behind.
@@ -138,7 +137,8 @@ class Upkeep:
                 return None
             count = 0
             for series, tank in store.connection.execute("SELECT id, tank FROM series").fetchall():
-                for stretch in _between(self._incidents(tank, first_us, to_us), first_us, to_us):
+                near = near_incidents(store.connection, tank, first_us, to_us)
+                for stretch in between(near, first_us, to_us):
                     store.connection.execute(f"DELETE FROM tests WHERE {_OF_STRETCH}", (series, *stretch))  # noqa: S608
                     count += store.connection.execute(
                         f"DELETE FROM readings WHERE {_OF_STRETCH}",  # noqa: S608 (a constant)
@@ -156,15 +156,6 @@ class Upkeep:
             if unsent_us is not None:
                 to_us = min(to_us, slot_of(unsent_us))
         return to_us
-
-    def _incidents(self, tank: str, from_us: int, to_us: int) -> list[tuple[int, int]]:
-        """When a tank had an incident, with what is near, as far as it touches a stretch."""
-        return self._store.connection.execute(
-            "SELECT first_evidence_us - :near, ifnull(ended_at_us, :to) + :near FROM incidents"
-            " WHERE tank = :tank AND first_evidence_us - :near < :to"
-            " AND ifnull(ended_at_us, :to) + :near > :from",
-            {"tank": tank, "from": from_us, "to": to_us, "near": NEAR_US},
-        ).fetchall()
 
     def _let_commits_go(self, begin: int, before_us: int) -> int:
         """Let go of commits before an instant of which nothing is left; return where the rest begins."""
@@ -218,14 +209,3 @@ def _next_us(progress: Progress, grid: Grid) -> int:
     """Where a grid goes on; never where there is nothing more to roll up."""
     found = progress.next_reading_us(progress.rolled_up_to_us(grid))
     return _NEVER_US if found is None else found
-
-
-def _between(taken: Iterable[tuple[int, int]], from_us: int, to_us: int) -> Iterator[tuple[int, int]]:
-    """What of a stretch no interval covers."""
-    for begin_us, end_us in sorted(taken):
-        if begin_us > from_us:
-            yield from_us, min(begin_us, to_us)
-        from_us = max(from_us, end_us)
-        if from_us >= to_us:
-            return
-    yield from_us, to_us

@@ -55,6 +55,11 @@ class _Server:
                 assert time.monotonic() < end, (self._folder / "server.log").read_text()
                 time.sleep(0.02)
 
+    def send(self, number: int) -> None:
+        """Send a signal that it lives on with."""
+        assert self._process is not None
+        self._process.send_signal(number)
+
     def stop(self, number: int = signal.SIGTERM) -> None:
         if self._process is not None:
             self._process.send_signal(number)
