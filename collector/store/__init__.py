@@ -26,11 +26,10 @@ from collector.store.history import (
     RejectedSource,
 )
 from collector.store.integrity import flaw_of
+from collector.store.mirror_state import MirrorState, RefusedPoints
 from collector.store.mirroring import (
     Batch,
     MirrorCursor,
-    MirrorState,
-    RefusedPoints,
     SeriesTags,
     unmirrored_from_us,
 )

@@ -33,6 +33,10 @@ class Readings(NamedTuple):
     values: FloatArray
     flags: FlagArray
 
+    def part(self, cut: slice) -> Readings:
+        """Some of them, by place."""
+        return Readings(self.times_us[cut], self.values[cut], self.flags[cut])
+
 
 class Older(Protocol):
     """Another record of the same series that goes farther back."""

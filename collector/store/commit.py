@@ -101,6 +101,8 @@ class Commit:
         What has become of alarms, of the telling of incidents, and of test rings.
     notes
         Facts to remember, by key, in place of what was there; an empty one is as good as none.
+    of_database
+        The time-series database from which the rows came: it need not be sent them once more.
     """
 
     committed_us: int
@@ -124,6 +126,7 @@ class Commit:
     test_rings: Sequence[RingTest] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
     ticked_us: int | None = None
+    of_database: str | None = None
 
 
 class Committed(NamedTuple):

@@ -44,6 +44,10 @@ _AHEAD = (
     "SELECT series, observed_us, value, flag_mark & 15, 0 FROM readings WHERE series = ? AND observed_us > ?"
 )
 _SPAN = "FROM readings WHERE series = ? AND observed_us > ? AND observed_us <= ?"
+_MOVE = (
+    "INSERT INTO mirror_cursors VALUES(?, ?)"
+    " ON CONFLICT DO UPDATE SET sent_us = max(sent_us, excluded.sent_us)"
+)
 _LEFT_OVER = (
     "SELECT series, observed_us, value, flag_mark & 15, no FROM mirror_again"
     " JOIN readings USING(series, observed_us) ORDER BY no LIMIT ?"
@@ -95,38 +99,39 @@ class SeriesTags(NamedTuple):
     quantity: str
 
 
-class RefusedPoints(NamedTuple):
-    """Points of one series that the database refused for one reason: how many, from when to when."""
-
-    tank: str
-    series: str
-    points: int
-    first_us: int
-    last_us: int
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class MirrorState:
-    """How far the database has come; counts are of readings.
-
-    `oldest_us` is the first instant of which it lacks something, None if it has all. Of those that it refused
-    `refused` are kept to be sent anew, and `not_kept` are not. `failing_since_us` and `reason` are None while
-    it takes what it is sent.
-    """
-
-    target: str
-    waiting: int
-    oldest_us: int | None
-    refused: int
-    not_kept: int
-    failing_since_us: int | None
-    reason: str | None
-
-
 def note_late(connection: sqlite3.Connection, keys: Iterable[tuple[int, int]]) -> None:
     """Note new readings that are older than the newest of their series, in the commit that stores them."""
     connection.executemany(_LATE, keys)
+
+
+def is_followed_by(connection: sqlite3.Connection, target: str) -> bool:
+    """Whether it is that database which follows the store; from now on, if none has yet."""
+    row = connection.execute("SELECT target FROM mirror").fetchone()
+    if row is None:
+        connection.execute("INSERT INTO mirror(id, target) VALUES(1, ?)", (target,))
+    return row is None or bool(row[0] == target)
+
+
+def note_sent(connection: sqlite3.Connection, keys: Iterable[tuple[int, int]]) -> None:
+    """Note readings that the database has, in the commit that stores them.
+
+    A cursor moves over them where it leaves none behind that the database may lack; else they are sent it.
+    """
+    times_us: dict[int, list[int]] = {}
+    for series, at_us in keys:
+        times_us.setdefault(series, []).append(at_us)
+    cursors = cursors_of(connection)
+    for series, those in times_us.items():
+        ahead = {at_us for at_us in those if at_us > cursors[series]}
+        if not ahead:
+            continue
+        last_us = max(ahead)
+        (count,) = connection.execute(
+            f"SELECT count(*) {_SPAN}",
+            (series, cursors[series], last_us),
+        ).fetchone()
+        if count == len(ahead):
+            connection.execute(_MOVE, (series, last_us))
 
 
 def note_revised(connection: sqlite3.Connection, keys: Iterable[tuple[int, int]]) -> None:
@@ -151,37 +156,7 @@ def unmirrored_from_us(connection: sqlite3.Connection, series: int) -> int | Non
     return None if row[0] is None else int(row[0])
 
 
-def mirror_state(connection: sqlite3.Connection) -> MirrorState | None:
-    """How far the database has come; None if none has ever been configured."""
-    row = connection.execute("SELECT target, failing_since_us, reason FROM mirror").fetchone()
-    if row is None:
-        return None
-    waiting = int(connection.execute("SELECT count(*) FROM mirror_again").fetchone()[0])
-    oldest_us: list[int] = []
-    for series, sent_us in _cursors(connection).items():
-        (count,) = connection.execute(
-            "SELECT count(*) FROM readings WHERE series = ? AND observed_us > ?", (series, sent_us)
-        ).fetchone()
-        waiting += int(count)
-        first_us = unmirrored_from_us(connection, series)
-        if first_us is not None:
-            oldest_us.append(first_us)
-    (refused,) = connection.execute("SELECT count(*) FROM mirror_refused").fetchone()
-    (not_kept,) = connection.execute("SELECT ifnull(sum(not_kept), 0) FROM mirror_reasons").fetchone()
-    return MirrorState(row[0], waiting, min(oldest_us, default=None), refused, not_kept, row[1], row[2])
-
-
-def refused_points(connection: sqlite3.Connection) -> tuple[RefusedPoints, ...]:
-    """What the database refused, by series and reason, the most first."""
-    rows = connection.execute(
-        "SELECT tank, name, count(*), min(observed_us), max(observed_us), text FROM mirror_refused"
-        " JOIN mirror_reasons ON mirror_reasons.id = reason JOIN series ON series.id = mirror_refused.series"
-        " GROUP BY mirror_refused.series, reason ORDER BY count(*) DESC"
-    )
-    return tuple(RefusedPoints(*row) for row in rows)
-
-
-def _cursors(connection: sqlite3.Connection) -> dict[int, int]:
+def cursors_of(connection: sqlite3.Connection) -> dict[int, int]:
     """Series -> up to when the database has it."""
     rows = connection.execute(
         "SELECT id, ifnull(sent_us, ?) FROM series LEFT JOIN mirror_cursors ON mirror_cursors.series = id"
@@ -269,7 +244,7 @@ class MirrorCursor:
 
     def _ahead(self, limit: int) -> list[Any]:
         try:
-            cursors = _cursors(self._connection)
+            cursors = cursors_of(self._connection)
         except sqlite3.Error as error:
             raise StoreError(f"the cursors of the mirror cannot be read: {error}") from error
         if not cursors:
@@ -330,7 +305,7 @@ class MirrorCursor:
         )
 
     def _move(self, series: Sequence[int], times_us: Sequence[int]) -> None:
-        cursors = _cursors(self._connection)
+        cursors = cursors_of(self._connection)
         counts = Counter(series)
         # In order of time: the last one of each stays.
         for one, last_us in dict(zip(series, times_us, strict=True)).items():
@@ -342,11 +317,7 @@ class MirrorCursor:
                 sent = {at_us for of, at_us in zip(series, times_us, strict=True) if of == one}
                 missed = sorted(stored - sent)
                 self._connection.executemany(_AGAIN, [(one, at_us) for at_us in missed])
-            self._connection.execute(
-                "INSERT INTO mirror_cursors VALUES(?, ?) ON CONFLICT DO UPDATE"
-                " SET sent_us = max(sent_us, excluded.sent_us)",
-                (one, last_us),
-            )
+            self._connection.execute(_MOVE, (one, last_us))
 
     def _refuse(self, batch: Batch, refused: Mapping[int, str], now_us: int) -> None:
         self._connection.executemany(

@@ -21,7 +21,7 @@ from collector.store.care import Care
 from collector.store.columns import Older, SeriesColumns
 from collector.store.commit import BoardState
 from collector.store.history import History
-from collector.store.mirroring import MirrorState, RefusedPoints, mirror_state, refused_points
+from collector.store.mirror_state import MirrorState, RefusedPoints, mirror_state, refused_points
 from collector.store.schema import CURRENT_VERSION, version_of
 from rules import Block, PlannedWork
 

@@ -59,12 +59,23 @@ class Grid:
             f"DELETE FROM {self.table} WHERE series = ? AND {self.key} >= ? AND {self.key} < ?",  # noqa: S608
             (series, from_us // self.unit_us, to_us // self.unit_us),
         )
-        slot = f"observed_us / {self.width_us} * {self.width_us // self.unit_us}"
         connection.execute(
-            f"INSERT INTO {self.table} SELECT series, {slot} AS slot, {self.made}, count(*) FROM readings"  # noqa: S608
-            f" WHERE {_OF_A_STRETCH} AND {COUNTED} GROUP BY slot",
+            f"INSERT INTO {self.table} {self._slots_of('readings')} WHERE {_OF_A_STRETCH}"
+            f" AND {COUNTED} GROUP BY slot",
             (series, from_us, to_us),
         )
+
+    def add(self, connection: sqlite3.Connection, source: str) -> None:
+        """Make slots of the readings in a table; where there is one already, that of more readings stays."""
+        columns = ", ".join(f"{name} = excluded.{name}" for name in ("low", "high", "total", "count"))
+        connection.execute(
+            f"INSERT INTO {self.table} {self._slots_of(source)} WHERE {COUNTED} GROUP BY series, slot"
+            f" ON CONFLICT DO UPDATE SET {columns} WHERE excluded.count > {self.table}.count"
+        )
+
+    def _slots_of(self, source: str) -> str:
+        slot = f"observed_us / {self.width_us} * {self.width_us // self.unit_us}"
+        return f"SELECT series, {slot} AS slot, {self.made}, count(*) FROM {source}"  # noqa: S608
 
     def rows(self, connection: sqlite3.Connection, series: int, from_us: int, to_us: int) -> Rows:
         """Slots of a stretch, and readings as slots of their own where it is not rolled up yet."""

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from collector.errors import StoreError
 from collector.store.keeping import between, near_incidents
@@ -40,6 +40,11 @@ _COMMITS_LATER_US = 30 * DAY_US
 _MOST_COMMITS = 20_000
 _NEVER_US = 2**63 - 1
 _OF_STRETCH = "series = ? AND observed_us >= ? AND observed_us < ?"
+# Readings on their way into rollups, and no farther.
+_OLDER = (
+    "CREATE TEMP TABLE IF NOT EXISTS older(series INTEGER NOT NULL, observed_us INTEGER NOT NULL, value REAL,"
+    " flag_mark INTEGER NOT NULL, PRIMARY KEY(series, observed_us)) STRICT, WITHOUT ROWID"
+)
 # What names a commit beside readings and asks for its instant.
 _REFERRING = (("boards", "commit_no"), ("planned_work", "commit_no"), ("planned_work", "withdrawn_no"))
 
@@ -116,6 +121,37 @@ class Upkeep:
         """Roll up all that is old enough; `tell` is called with how much is still to do, microseconds."""
         while self.roll_up(now_us, DAY_US):
             tell(self._behind_us)
+
+    def begin(self, now_us: int) -> int:
+        """From when on history that is imported is kept; it is older than what is here, or beside it.
+
+        Where readings are kept for a time only, and there is none yet that is older than that, this is noted:
+        of what is older still there are minutes and quarter hours alone, by `add_older`.
+        """
+        with self._store.transaction() as progress:
+            from_us = progress.readings_from_us
+            if self._keep_us is None:
+                return from_us
+            begin_us, first_us = slot_of(now_us - self._keep_us), progress.next_reading_us(from_us)
+            begin_us = begin_us if first_us is None else min(begin_us, first_us)
+            if begin_us <= from_us:
+                return from_us
+            progress.begin(begin_us)
+        return begin_us
+
+    def add_older(self, readings: Iterable[tuple[int, int, float, int]]) -> None:
+        """Make minutes and quarter hours of readings that are not kept: series id, instant, value, flag.
+
+        Of a quarter of an hour all readings are to be there. Where it was known already, what was made of
+        more readings stays.
+        """
+        with self._store.transaction():
+            connection = self._store.connection
+            connection.execute(_OLDER)
+            connection.executemany("INSERT OR IGNORE INTO temp.older VALUES(?, ?, ?, ?)", readings)
+            for grid in GRIDS:
+                grid.add(connection, "temp.older")
+            connection.execute("DELETE FROM temp.older")
 
     def let_go(self, before_us: int, span_us: int) -> int | None:
         """Let go of readings before an instant, of the oldest of them a span.

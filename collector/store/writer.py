@@ -26,7 +26,7 @@ from collector.store.happenings import (
     record_planned_work,
     upsert_incident,
 )
-from collector.store.mirroring import note_late, note_revised
+from collector.store.mirroring import is_followed_by, note_late, note_revised, note_sent
 from collector.store.progress import Progress
 from collector.store.requests import insert_requests, record_answers
 from collector.store.reviews import record_reviews
@@ -149,7 +149,7 @@ class Store:
                 (batch.committed_us, lag_us, tick_lag_us),
             ).lastrowid
             assert number is not None  # noqa: S101 (an INSERT that did not raise has one)
-            inserted, conflicts = self._insert_readings(batch.rows, number) if batch.rows else (0, 0)
+            inserted, conflicts = self._insert_readings(batch, number) if batch.rows else (0, 0)
             if batch.revised:
                 self._revise(batch.revised)
             self._insert_states(batch, number)
@@ -253,9 +253,9 @@ class Store:
                 (tank, applies_from_us, fitted_us, form, orjson.dumps(data).decode()),
             )
 
-    def _insert_readings(self, rows: Sequence[Row], number: int) -> tuple[int, int]:
+    def _insert_readings(self, batch: Commit, number: int) -> tuple[int, int]:
         """Insert readings and what follows from them; return how many were new, and new conflicts."""
-        ids = self._ids
+        ids, rows = self._ids, batch.rows
         stored = [
             (ids[series], observed_us, value, flag | mark << 4, delay_ms, number)
             for series, observed_us, value, flag, mark, delay_ms, _, _ in rows
@@ -268,10 +268,12 @@ class Store:
             conflicts = 0
             newest_us = self._newest_us
             late = [(series, at_us) for series, at_us, *_ in stored if at_us < newest_us[series]]
-            if late:
-                note_late(self._connection, late)
         else:
-            packed, conflicts = self._tell_duplicates_apart(rows, stored, number)
+            packed, late, conflicts = self._tell_duplicates_apart(rows, stored, number)
+        if batch.of_database is not None and is_followed_by(self._connection, batch.of_database):
+            note_sent(self._connection, [row[:2] for row in stored])
+        elif late:
+            note_late(self._connection, late)
         if packed:
             self._connection.executemany("INSERT OR REPLACE INTO tests VALUES(?, ?, ?)", packed)
         if inserted:
@@ -280,9 +282,10 @@ class Store:
 
     def _tell_duplicates_apart(
         self, rows: Sequence[Row], stored: Sequence[_StoredRow], number: int
-    ) -> tuple[list[tuple[int, int, int]], int]:
+    ) -> tuple[list[tuple[int, int, int]], list[tuple[int, int]], int]:
         """Do what `_insert_readings` does when some keys were taken, before or within the batch."""
         packed: list[tuple[int, int, int]] = []
+        late: list[tuple[int, int]] = []
         seen: set[tuple[int, int]] = set()
         conflicts = 0
         for row, (series, observed_us, value, _, delay_ms, _) in zip(rows, stored, strict=True):
@@ -293,7 +296,7 @@ class Store:
             if commit_no == number and key not in seen:
                 seen.add(key)
                 if observed_us < self._newest_us[series]:
-                    note_late(self._connection, [key])
+                    late.append(key)
                 if row[6]:
                     packed.append((series, observed_us, row[6]))
             elif first != (value if value == value else None):  # NaN is stored as NULL
@@ -302,7 +305,7 @@ class Store:
                     " VALUES(?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
                     (series, observed_us, value, observed_us + 1000 * delay_ms, row[7][:SAMPLE_BYTES]),
                 ).rowcount
-        return packed, conflicts
+        return packed, late, conflicts
 
     def _revise(self, revised: Sequence[FlagRevised]) -> None:
         keys = [(self._ids[one.series], int(one.observed_us)) for one in revised]

@@ -55,6 +55,17 @@ class Mirrored:
             self.settle()
         raise AssertionError("there is no end to it")
 
+    def bring_back(self, keys: list[tuple[int, int]], value: float) -> None:
+        """Import what the database has of some instants, as of the store that was lost."""
+        self.restart()
+        stored, rows = self.stored(), []
+        for series, at in keys:
+            key = (series + 1, START_US + at * SECOND)
+            if key in self.there or key not in stored:
+                there, flag = self.there.setdefault(key, (value, int(Flag.PASS)))
+                rows.append((series, key[1], there, flag, 32, 0, 0, b""))
+        self.store.commit(Commit(START_US, None, rows=rows, of_database=TARGET))
+
     def stored(self) -> dict[tuple[int, int], tuple[float | None, int]]:
         rows = query(self.path, "SELECT series, observed_us, value, flag_mark & 15 FROM readings")
         return {(series, at_us): (value, flag) for series, at_us, value, flag in rows}
@@ -71,6 +82,7 @@ step = st.one_of(
     st.tuples(st.just("send"), st.integers(1, 8)),
     st.tuples(st.just("settle"), st.integers(0, 2)),
     st.tuples(st.just("restart"), st.none()),
+    st.tuples(st.just("import"), st.lists(st.tuples(st.integers(0, 2), moment), min_size=1, max_size=6)),
 )
 
 
@@ -116,6 +128,8 @@ def test_in_whatever_order_things_happen_the_database_ends_up_with_what_is_store
                 mirrored.send(how)
             elif what == "settle":
                 mirrored.settle(how)
+            elif what == "import":
+                mirrored.bring_back(how, float(number))
             else:
                 mirrored.restart()
         # What was refused is tried anew at a start.
@@ -241,3 +255,22 @@ def test_without_a_database_nothing_is_noted_behind_and_nothing_held_back(tmp_pa
     assert query(path, "SELECT count(*) FROM mirror_again") == [(0,)]
     with StoreReader(path) as reader:
         assert reader.mirror_state() is None
+
+
+def test_what_came_from_the_database_is_not_sent_it_but_what_lies_between_is(tmp_path: Path) -> None:
+    mirrored = Mirrored(tmp_path)
+    mirrored.bring_back([(0, 1), (0, 2), (1, 5)], 1.0)
+    assert len(mirrored.cursor.next_batch(10)) == 0
+    # One of our own, and behind it more from there: both are sent, for the cursor says "all up to here".
+    mirrored.store.commit(of(row(0, 3, 2.0)))
+    mirrored.bring_back([(0, 4)], 1.0)
+    assert len(mirrored.cursor.next_batch(10)) == 2
+    mirrored.send_all()
+    # Behind the cursor it is no late reading.
+    mirrored.bring_back([(0, 0)], 1.0)
+    assert len(mirrored.cursor.next_batch(10)) == 0
+    # Of another database than that which follows, it is.
+    late = Commit(START_US, None, rows=[(0, START_US - SECOND, 1.0, 1, 32, 0, 0, b"")], of_database="another")
+    mirrored.store.commit(late)
+    assert len(mirrored.cursor.next_batch(10)) == 1
+    mirrored.close()

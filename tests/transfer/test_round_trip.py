@@ -158,7 +158,7 @@ def test_what_is_older_than_what_is_kept_is_told_and_left_out(store_path: Path, 
             pass
     before = [query(store_path, f"SELECT * FROM {table}") for table in ("readings", "minutes", "rollups")]
     account = take(store_path, file)
-    assert account == Account(known=count - 72 * 120, let_go=72 * 120)
+    assert account == Account(known=count - 72 * 120, older=72 * 120)
     assert [
         query(store_path, f"SELECT * FROM {table}") for table in ("readings", "minutes", "rollups")
     ] == before
