@@ -15,9 +15,7 @@ if TYPE_CHECKING:
     from collector.store import Store
     from collector.transfer import Account
 
-SUMMARY = (
-    "put recorded files, or what the database has, into the store as history: for charts and what is usual"
-)
+SUMMARY = "put recorded files, or what the database has, into the store as history; it rings for nothing"
 EXAMPLE = "brinebell import last-year.csv --zone Europe/Lisbon --unit temperature=degF"
 
 

@@ -112,18 +112,11 @@ class SeriesColumns:
         The older record is asked for what lies before the first reading of the series here, and for what was
         let go. Where both have a reading, the one here counts.
         """
-        here = self.readings(series, start_us, end_us)
-        gaps = self._gaps(series, start_us, end_us)
-        if not gaps:
-            return here, ""
-        found = here
-        if self._older is not None:
-            name = self._named(series)
-            try:
-                found = _merged([here, *(self._older.readings(*name, *gap) for gap in gaps)])
-            except DatabaseError as error:
-                return here, f"Older readings are not shown, because the database does not give them: {error}"
-        return found, self._shortfall(series, gaps, found)
+        try:
+            return self._all_readings(series, start_us, end_us)
+        except DatabaseError as error:
+            lack = f"Older readings are left out, because the database does not give them: {error}"
+            return self.readings(series, start_us, end_us), lack
 
     def chart(self, series: int, start_us: int, end_us: int, count: int) -> tuple[Buckets, str]:
         """As `buckets`, of all readings where minutes do not do; and what is missing, as `all_readings` says.
@@ -138,8 +131,24 @@ class SeriesColumns:
             return found, ""
         if not self._gaps(series, start_us, end_us):
             return found, ""
-        readings, lack = self.all_readings(series, start_us, end_us)
+        try:
+            readings, lack = self._all_readings(series, start_us, end_us)
+        except DatabaseError as error:
+            if start_us >= self._begins_us(series):
+                return found, f"Drawn from minutes, because the database does not give the readings: {error}"
+            return found, f"Older readings are left out, because the database does not give them: {error}"
         return self._finest(series, start_us, end_us, count, readings), lack
+
+    def _all_readings(self, series: int, start_us: int, end_us: int) -> tuple[Readings, str]:
+        found = self.readings(series, start_us, end_us)
+        # Behind them: what is let go meanwhile is either here or in a gap.
+        gaps = self._gaps(series, start_us, end_us)
+        if not gaps:
+            return found, ""
+        if self._older is not None:
+            name = self._named(series)
+            found = _merged([found, *(self._older.readings(*name, *gap) for gap in gaps)])
+        return found, self._shortfall(series, gaps, found)
 
     def _finest(self, series: int, start_us: int, end_us: int, count: int, readings: Readings) -> Buckets:
         """Buckets of readings, or of minutes where those know of more."""

@@ -107,7 +107,7 @@ def test_what_was_let_go_is_asked_for_and_what_was_kept_near_an_incident_is_not(
 
 def test_a_record_that_does_not_answer_or_has_less_is_told_in_a_sentence(let_go: Path) -> None:
     day = 86_400
-    away = "Older readings are not shown, because the database does not give them: it sleeps"
+    away = "Older readings are left out, because the database does not give them: it sleeps"
     less = "Of 60 readings of this time that the store has let go the database has 30"
     gone = "Not every reading of this time is kept any more (service.keep_readings), and no database is configured that may have them"  # noqa: E501
     with StoreReader(let_go, Record("it sleeps")) as reader:
@@ -140,12 +140,14 @@ def test_a_chart_asks_only_where_minutes_do_not_do(let_go: Path) -> None:
         assert (fine.counts.tolist(), lack) == ([1] * 360, "")
         assert len(record.asked) == 1
         coarse, lack = lonely.chart(series, hour_us, hour_us + HOUR_US, 360)
-        assert lack == "Older readings are not shown, because the database does not give them: it sleeps"
+        assert lack == "Drawn from minutes, because the database does not give the readings: it sleeps"
         assert (coarse.counts.sum(), np.nanmean(coarse.mean)) == (60, 25.0)
         # Before the first minute there is nothing to draw it from.
         before, lack = reader.chart(series, START_US - DAY_US, START_US + HOUR_US, 360)
         assert (before.counts.sum(), lack) == (24 * 360 + 60 * 6, "")
         assert record.asked[1:] == [("reef", "temperature", -86_400, 3600)]
+        lack = lonely.chart(series, START_US - DAY_US, START_US + HOUR_US, 360)[1]
+        assert lack == "Older readings are left out, because the database does not give them: it sleeps"
         # And buckets wait for nobody.
         assert reader.buckets(series, START_US - DAY_US, START_US + HOUR_US, 360).counts.sum() == 60
         assert len(record.asked) == 2
