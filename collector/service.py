@@ -2,8 +2,9 @@
 
 Threads: the one that calls `serve` runs the intake loop and owns everything; two "delivery" threads
 belong to the delivery workers, one for the store's outbox and one for what the store refuses; "pages"
-belongs to the page; "sign of life" asks for the address elsewhere, if there is one; each attempt to reach
-the broker has a short-lived one of its own, and so has the fitting process of the night.
+belongs to the page, and "archive" asks the database for it; "sign of life" asks for the address elsewhere,
+if there is one; each attempt to reach the broker has a short-lived one of its own, and so has the fitting
+process of the night.
 """
 
 from __future__ import annotations

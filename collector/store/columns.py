@@ -24,6 +24,8 @@ RAW_SPAN_US = 2 * 86_400_000_000
 
 _READING = np.dtype([("time", "i8"), ("value", "f8"), ("flag", "u1")])
 _NEVER_US = 2**63 - 1
+_LEFT_OUT = "Older readings are left out, because the database does not give them"
+_MINUTES = "Drawn from minutes, because the database does not give the readings"
 
 
 class Readings(NamedTuple):
@@ -115,8 +117,7 @@ class SeriesColumns:
         try:
             return self._all_readings(series, start_us, end_us)
         except DatabaseError as error:
-            lack = f"Older readings are left out, because the database does not give them: {error}"
-            return self.readings(series, start_us, end_us), lack
+            return self.readings(series, start_us, end_us), f"{_LEFT_OUT}: {error}"
 
     def chart(self, series: int, start_us: int, end_us: int, count: int) -> tuple[Buckets, str]:
         """As `buckets`, of all readings where minutes do not do; and what is missing, as `all_readings` says.
@@ -135,8 +136,8 @@ class SeriesColumns:
             readings, lack = self._all_readings(series, start_us, end_us)
         except DatabaseError as error:
             if start_us >= self._begins_us(series):
-                return found, f"Drawn from minutes, because the database does not give the readings: {error}"
-            return found, f"Older readings are left out, because the database does not give them: {error}"
+                return found, f"{_MINUTES}: {error}"
+            return found, f"{_LEFT_OUT}: {error}"
         return self._finest(series, start_us, end_us, count, readings), lack
 
     def _all_readings(self, series: int, start_us: int, end_us: int) -> tuple[Readings, str]:

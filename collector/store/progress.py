@@ -70,10 +70,10 @@ class Progress:
         self._note(_COMMITS_FROM, commits_from)
 
     def begin(self, readings_from_us: int) -> None:
-        """Note that what was observed before an instant is not here, of which there is no reading."""
+        """Note that what was observed before an instant counts as let go: not one reading of it is here."""
         for grid in GRIDS:
             self._note(grid.to, max(self.rolled_up_to_us(grid), readings_from_us))
-        self._note(_READINGS_FROM, readings_from_us)
+        self._note(_READINGS_FROM, max(self.readings_from_us, readings_from_us))
 
     def roll_anew(self, keys: Iterable[tuple[int, int]]) -> None:
         """Make the slots of (series, observed_us) anew as far as they were made.

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 
 from collector.errors import StoreError
 from collector.store.keeping import between, near_incidents
@@ -122,36 +122,36 @@ class Upkeep:
         while self.roll_up(now_us, DAY_US):
             tell(self._behind_us)
 
-    def begin(self, now_us: int) -> int:
-        """From when on history that is imported is kept; it is older than what is here, or beside it.
+    def kept_from_us(self, now_us: int) -> int:
+        """From when on history that is imported is kept as single readings.
 
-        Where readings are kept for a time only, and there is none yet that is older than that, this is noted:
-        of what is older still there are minutes and quarter hours alone, by `add_older`.
+        What is older becomes minutes and quarter hours alone, by `add_older`: no reading is here that is so
+        old, but for those that outlived what was let go.
         """
         with self._store.transaction() as progress:
             from_us = progress.readings_from_us
             if self._keep_us is None:
                 return from_us
-            begin_us, first_us = slot_of(now_us - self._keep_us), progress.next_reading_us(from_us)
-            begin_us = begin_us if first_us is None else min(begin_us, first_us)
-            if begin_us <= from_us:
-                return from_us
-            progress.begin(begin_us)
-        return begin_us
+            first_us = progress.next_reading_us(from_us)
+        old_us = slot_of(now_us - self._keep_us)
+        return max(from_us, old_us if first_us is None else min(old_us, first_us))
 
-    def add_older(self, readings: Iterable[tuple[int, int, float, int]]) -> None:
-        """Make minutes and quarter hours of readings that are not kept: series id, instant, value, flag.
+    def add_older(self, readings: Sequence[tuple[int, int, float, int]]) -> None:
+        """Make minutes and quarter hours of readings from before `kept_from_us`, as if they had been let go.
 
-        Of a quarter of an hour all readings are to be there. Where it was known already, what was made of
-        more readings stays.
+        Each is series id, instant, value and flag; of a quarter of an hour all are to be there. Where it was
+        known already, what was made of more readings stays.
         """
-        with self._store.transaction():
+        with self._store.transaction() as progress:
             connection = self._store.connection
             connection.execute(_OLDER)
             connection.executemany("INSERT OR IGNORE INTO temp.older VALUES(?, ?, ?, ?)", readings)
             for grid in GRIDS:
                 grid.add(connection, "temp.older")
             connection.execute("DELETE FROM temp.older")
+            # No farther than they reach: by a clock that stands wrong the rest of time would be let go.
+            last_us = max(at_us for _, at_us, _, _ in readings)
+            progress.begin(slot_of(last_us) + SLOT_US)
 
     def let_go(self, before_us: int, span_us: int) -> int | None:
         """Let go of readings before an instant, of the oldest of them a span.

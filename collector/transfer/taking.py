@@ -76,7 +76,7 @@ class Taking:
         self._payload = f"imported from {origin}".encode()
         self._ids = store.register(configuration.series)
         self._upkeep = Upkeep(store, configuration.store.keep_us)
-        self.from_us = self._upkeep.begin(now_us)
+        self.from_us = self._upkeep.kept_from_us(now_us)
         # An import is no sign of life: who looks after an outage finds the service's own last commit.
         last = store.connection.execute(
             "SELECT committed_us FROM commits ORDER BY no DESC LIMIT 1"
@@ -104,7 +104,8 @@ class Taking:
         for day in np.unique(days).tolist():
             begin, end = np.searchsorted(days, [day, day + 1]).tolist()
             columns = (one.tolist() for one in readings.part(slice(begin, end)))
-            self._upkeep.add_older(zip([self._ids[series]] * (end - begin), *columns, strict=True))
+            rows = zip([self._ids[series]] * (end - begin), *columns, strict=True)
+            self._upkeep.add_older(list(rows))
         self.account = replace(self.account, older=self.account.older + len(days))
 
     def _rows(self, series: IntArray, readings: Readings) -> Iterator[Row]:

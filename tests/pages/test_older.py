@@ -17,9 +17,13 @@ from collector.clock import Clock
 from collector.configuration import Configuration, StoreConfiguration
 from collector.database import Archive, open_database
 from collector.pages import serve_in_thread
+from collector.pages.exporting import picture
+from collector.pages.labels import Labels
+from collector.pages.story import story_of
 from collector.payloads import state_value
+from collector.picture.process import PictureError
 from collector.recordings import read_files
-from collector.store import Store, StoreReader, Upkeep
+from collector.store import Readings, Store, StoreReader, Upkeep
 from collector.units import converter
 from tests.database.servers import Influx, influx
 from tests.mirror.parts import mirror, until_all_sent
@@ -130,6 +134,25 @@ def test_on_a_fresh_card_charts_of_days_come_from_the_database(
 def svg(text: str, name: str) -> str:
     found = re.search(rf'<path class="{name}" d="([^"]*)"', text)
     return "" if found is None else found[1]
+
+
+class Lacking(StoreReader):
+    """Of no readings all are there."""
+
+    def all_readings(self, series: int, start_us: int, end_us: int) -> tuple[Readings, str]:
+        return self.readings(series, start_us, end_us), "The database sleeps"
+
+
+def test_what_cannot_be_told_of_some_readings_is_not_told(configuration: Configuration) -> None:
+    labels = Labels(configuration)
+    with Lacking(configuration.store.path) as record:
+        story = story_of(record, labels, 1, LATER)
+        projected = story.series[0].projections
+        assert [one.partition(". ")[2] for one in projected] == [
+            "What came cannot be told. The database sleeps."
+        ]
+        with pytest.raises(PictureError, match="The database sleeps"):
+            picture(record, labels, story, LATER)
 
 
 def told_on(page: str) -> str:

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+from dataclasses import replace
 from math import isfinite
 from pathlib import Path
 
@@ -162,6 +163,27 @@ def test_what_is_older_than_what_is_kept_is_told_and_left_out(store_path: Path, 
     assert [
         query(store_path, f"SELECT * FROM {table}") for table in ("readings", "minutes", "rollups")
     ] == before
+
+
+def test_a_clock_that_is_years_ahead_lets_nothing_go_but_what_is_in_the_file(
+    store_path: Path, tmp_path: Path
+) -> None:
+    first, file = tmp_path / "first.sqlite", tmp_path / "week.csv"
+    count = len(week(first))
+    write(first, file)
+    short = replace(CONFIGURATION, store=replace(CONFIGURATION.store, keep_us=30 * 24 * HOUR_US))
+    with Store(store_path, synchronous="OFF") as store:
+        store.register(CONFIGURATION.series)
+        ahead_us = NOW_US + 3000 * 24 * HOUR_US
+        _, account = import_file(store, file, short, converter, state_value, Form(), ahead_us)
+        assert account == Account(older=count)
+        # With the right time what comes is rolled up, and stands beside what was imported.
+        put_us = START_US + 8 * 24 * HOUR_US
+        store.commit(Commit(put_us, put_us, rows=[(0, put_us, 25.0, 1, 0, 50, 0, b"")]))
+        Upkeep(store).catch_up(put_us + HOUR_US)
+    assert_rollups_match_readings(store_path)
+    found = query(store_path, "SELECT sum(count), max(slot_us) FROM rollups")
+    assert found == [(count + 1, put_us - put_us % (HOUR_US // 4))]
 
 
 def test_killed_in_the_middle_it_goes_on_with_the_same_result(tmp_path: Path) -> None:
