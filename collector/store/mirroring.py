@@ -125,10 +125,16 @@ def note_sent(connection: sqlite3.Connection, keys: Iterable[tuple[int, int]]) -
         ahead = {at_us for at_us in those if at_us > cursors[series]}
         if not ahead:
             continue
-        last_us = max(ahead)
+        first_us, last_us = min(ahead), max(ahead)
+        (is_behind,) = connection.execute(
+            f"SELECT EXISTS(SELECT 1 {_SPAN})",
+            (series, cursors[series], first_us - 1),
+        ).fetchone()
+        if is_behind:
+            continue
         (count,) = connection.execute(
             f"SELECT count(*) {_SPAN}",
-            (series, cursors[series], last_us),
+            (series, first_us - 1, last_us),
         ).fetchone()
         if count == len(ahead):
             connection.execute(_MOVE, (series, last_us))

@@ -271,7 +271,9 @@ class Store:
         else:
             packed, late, conflicts = self._tell_duplicates_apart(rows, stored, number)
         if batch.of_database is not None and is_followed_by(self._connection, batch.of_database):
-            note_sent(self._connection, [row[:2] for row in stored])
+            # What was here already may be there with another flag: it is sent as any other reading.
+            if inserted == len(rows):
+                note_sent(self._connection, [row[:2] for row in stored])
         elif late:
             note_late(self._connection, late)
         if packed:
