@@ -22,6 +22,9 @@ from rules import FlagArray, FloatArray, IntArray
 # some 10 ms; a year of them would take seconds and show no more.
 RAW_SPAN_US = 2 * 86_400_000_000
 
+# As long as limits are tried on: a chart of what was here before the store has no rollups to be drawn from.
+_MOST_ASKED_US = 8 * 86_400_000_000
+
 _READING = np.dtype([("time", "i8"), ("value", "f8"), ("flag", "u1")])
 _NEVER_US = 2**63 - 1
 _LEFT_OUT = "Older readings are left out, because the database does not give them"
@@ -125,7 +128,7 @@ class SeriesColumns:
         Minutes do not do where the buckets are narrower, and before the first one.
         """
         found = self.buckets(series, start_us, end_us, count)
-        if self._older is None or end_us - start_us > RAW_SPAN_US:
+        if self._older is None or end_us - start_us > _MOST_ASKED_US:
             return found, ""
         is_fine = end_us - start_us < count * rollups.MINUTE_US
         if not is_fine and start_us >= self._begins_us(series):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import threading
 from collections.abc import Iterator
 
@@ -12,6 +13,7 @@ from collector.database import Archive
 from collector.errors import DatabaseError
 from collector.store import Readings
 
+ENDS = itertools.count(1)
 NONE = Readings(np.empty(0, np.int64), np.empty(0), np.empty(0, np.uint8))
 
 
@@ -66,10 +68,10 @@ def archive(database: Database) -> Iterator[Archive]:
     archive.close()
 
 
-def ask(archive: Archive) -> str:
-    """What is said; "" for an answer."""
+def ask(archive: Archive, end_us: int | None = None) -> str:
+    """What is said to another question each time; "" for an answer."""
     try:
-        archive.readings("reef", "ph", 0, 1)
+        archive.readings("reef", "ph", 0, next(ENDS) if end_us is None else end_us)
     except DatabaseError as error:
         return str(error)
     return ""
@@ -125,3 +127,12 @@ def test_slow_answers_cost_patience_which_time_gives_back(database: Database, ar
     assert ask(archive) == "it has not answered within 0.3 s"
     database.clock.now_s += 60
     assert ask(archive) == "it has not answered within 0.6 s"
+
+
+def test_the_last_answer_is_given_once_more_for_a_while(database: Database, archive: Archive) -> None:
+    assert [ask(archive, 7) for _ in range(3)] == [""] * 3
+    assert database.asked == 1
+    database.clock.now_s += 60
+    assert ask(archive, 7) == ""
+    assert ask(archive, 8) == ""
+    assert database.asked == 3

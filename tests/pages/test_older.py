@@ -129,6 +129,12 @@ def test_on_a_fresh_card_charts_of_days_come_from_the_database(
     with pages(fresh) as get:
         # Its incident is what a card takes with it.
         assert svg(get(page), "line") == svg(before[page], "line") != ""
+        page = PAGES[-1]
+        assert alarms(get(page)) == alarms(before[page]) != []
+
+
+def alarms(text: str) -> list[str]:
+    return re.findall(r"Alarms [a-z ]+: \d+|from \d+ readings", text)
 
 
 def svg(text: str, name: str) -> str:

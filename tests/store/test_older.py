@@ -148,6 +148,9 @@ def test_a_chart_asks_only_where_minutes_do_not_do(let_go: Path) -> None:
         assert record.asked[1:] == [("reef", "temperature", -86_400, 3600)]
         lack = lonely.chart(series, START_US - DAY_US, START_US + HOUR_US, 360)[1]
         assert lack == "Older readings are left out, because the database does not give them: it sleeps"
+        week, _ = reader.chart(series, START_US - 6 * DAY_US, START_US + DAY_US, 360)
+        assert week.counts.sum() == 7 * 24 * 360
+        assert reader.chart(series, START_US - 8 * DAY_US, START_US + DAY_US, 360)[0].counts.sum() == 1440
         # And buckets wait for nobody.
         assert reader.buckets(series, START_US - DAY_US, START_US + HOUR_US, 360).counts.sum() == 60
-        assert len(record.asked) == 2
+        assert len(record.asked) == 3
