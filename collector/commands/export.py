@@ -7,7 +7,10 @@ from pathlib import Path
 
 from collector.commands.configuration_argument import add_configuration_argument
 
-SUMMARY = "write recorded readings into a CSV, Parquet or line protocol file, while the service runs"
+SUMMARY = (
+    "write recorded readings into a CSV, Parquet or line protocol file, while the service runs; "
+    "broken off, the same command goes on"
+)
 EXAMPLE = "brinebell export march.csv.gz --series temperature --from 2026-03-01T00:00Z --to 2026-04-01T00:00Z"
 
 
@@ -19,7 +22,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         type=Path,
         help="where to; .csv, .csv.gz, .parquet, .lp (InfluxDB line protocol) or .lp.gz says in which form. "
-        "Nothing is overwritten",
+        "Nothing is overwritten, and FILE appears when it is whole. Until then FILE.part grows day by day, "
+        "with a note in FILE.part.days: broken off by a kill, a power cut or a full disk, the same command "
+        "looks through the days that are there, goes on behind them, and ends in the same file as unbroken",
     )
     parser.add_argument(
         "--series",
@@ -29,13 +34,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="only this series, such as temperature or reef/ph; may be given several times",
     )
     parser.add_argument("--from", dest="since", metavar="TIME", help="from 2026-03-01T00:00Z on")
-    parser.add_argument("--to", dest="until", metavar="TIME", help="until then")
+    parser.add_argument(
+        "--to",
+        dest="until",
+        metavar="TIME",
+        help="until then; otherwise until where the record ends when the export is begun",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the file and say how much is in it."""
     from tqdm import tqdm
 
+    from collector.account import rfc3339
     from collector.commands.replay import instant_of
     from collector.settings import load_configuration
     from collector.store import StoreReader
@@ -51,6 +62,13 @@ def run(arguments: argparse.Namespace) -> int:
         StoreReader(configuration.store.path) as reader,
         tqdm(total=100, unit="%", disable=None, leave=False) as bar,
     ):
-        count = export(reader, arguments.target, asked, lambda share: bar.update(round(100 * share) - bar.n))
-    print(f"{arguments.target} holds {count:,} readings, in canonical units.")
+        done = export(reader, arguments.target, asked, lambda share: bar.update(round(100 * share) - bar.n))
+    print(f"{arguments.target} holds {done.count:,} readings, in canonical units.")
+    if done.cut_off:
+        print(f"{done.cut_off} days of an export that was broken off were not as it left them: written anew.")
+    if done.before:
+        print(
+            f"{done.before:,} of them were there from an export that was broken off; "
+            f"the file ends at {rfc3339(done.to_us)}, as was settled when it was begun."
+        )
     return 0

@@ -6,10 +6,11 @@ All are in long form, a reading a line, with the unit beside it: the canonical o
 from __future__ import annotations
 
 import gzip
-import io
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, NamedTuple, Protocol
+from typing import NamedTuple, Protocol, TypeAlias
+
+import numpy as np
 
 from collector.account import rfc3339
 from collector.configuration import Configuration
@@ -17,13 +18,15 @@ from collector.errors import BrinebellError
 from collector.recordings.recording import Recording
 from rules import QUANTITIES
 
-if TYPE_CHECKING:
-    import pyarrow as pa
-
 # Without a unit it would be read in the series' own.
 _SPELLED = {"practical_salinity": "PSS-78"}
 _HEADER = "time,series,value,unit\n"
 _NANOSECONDS = 1000
+# How readings wait to become Parquet, and how many of them then stand together.
+_ROW = np.dtype([("time", "<i8"), ("series", "<i8"), ("value", "<f8")])
+_ROW_GROUP = 1 << 17
+
+_Lines: TypeAlias = Callable[[Recording], Iterator[str]]
 
 
 class Named(NamedTuple):
@@ -34,15 +37,21 @@ class Named(NamedTuple):
     unit: str
 
 
-class Writer(Protocol):
-    """A file that takes readings piece by piece, in order of time; `series` of a piece indexes its names."""
+class Pieces(Protocol):
+    """A form of file that is made of pieces, each of its own bytes, in order of time.
 
-    def write(self, piece: Recording) -> None:
-        """Add readings."""
+    `series` of a piece indexes the names of the file. The same pieces make the same file, byte for byte,
+    whether they were put together at a stretch or not.
+    """
+
+    head: bytes
+
+    def piece(self, readings: Recording) -> bytes:
+        """What is to stand behind the head and the pieces before."""
         ...
 
-    def close(self) -> None:
-        """End the file."""
+    def made_of(self, part: Path) -> Path:
+        """Make the file of head and pieces, which are in `part`: that one itself, or one beside it."""
         ...
 
 
@@ -51,18 +60,21 @@ def spelled_unit(quantity: str) -> str:
     return QUANTITIES[quantity] or _SPELLED.get(quantity, "")
 
 
-def writer(path: Path, ending: str, names: Sequence[Named]) -> Writer:
-    """Open a file of the form that an ending says: .csv, .lp, both perhaps with .gz, or .parquet.
+def pieces_of(path: Path, names: Sequence[Named]) -> Pieces:
+    """The form that the ending of a path says: .csv, .lp, both perhaps with .gz, or .parquet.
 
     Raises
     ------
     BrinebellError
         If it is another one, or what writes Parquet is not installed.
     """
+    ending = path.suffix.lower()
+    if ending == ".gz":
+        ending = path.with_suffix("").suffix.lower() + ending
     if ending in (".csv", ".csv.gz"):
-        return _Csv(_opened(path, ending), names)
+        return _Text(_HEADER, _csv_rows(names), is_packed=ending.endswith(".gz"))
     if ending in (".lp", ".lp.gz"):
-        return _Lines(_opened(path, ending), names)
+        return _Text("", _points(names), is_packed=ending.endswith(".gz"))
     if ending == ".parquet":
         return _Parquet(path, names)
     raise BrinebellError(f"{path}: no such form; it must end in .csv, .csv.gz, .lp, .lp.gz or .parquet")
@@ -70,48 +82,51 @@ def writer(path: Path, ending: str, names: Sequence[Named]) -> Writer:
 
 def csv_text(recording: Recording, configuration: Configuration) -> str:
     """The readings in long form, `time,series,value,unit`, one a line, in canonical units."""
-    out = io.StringIO()
     names = [Named(one.tank, one.name, spelled_unit(one.quantity)) for one in configuration.series]
-    _Csv(out, names).write(recording)
-    return out.getvalue()
+    return _HEADER + "".join(_csv_rows(names)(recording))
 
 
-def _opened(path: Path, ending: str) -> IO[str]:
-    if ending.endswith(".gz"):
-        return gzip.open(path, "wt", encoding="utf-8")
-    return path.open("w", encoding="utf-8")
+class _Text:
+    """Lines; packed, each piece is a gzip member of its own (RFC 1952, 2.2), which read as one file."""
+
+    def __init__(self, head: str, lines: _Lines, *, is_packed: bool) -> None:
+        self._lines, self._is_packed = lines, is_packed
+        self.head = self._bytes(head)
+
+    def piece(self, readings: Recording) -> bytes:
+        """See `Pieces`."""
+        return self._bytes("".join(self._lines(readings)))
+
+    def made_of(self, part: Path) -> Path:
+        """See `Pieces`."""
+        return part
+
+    def _bytes(self, text: str) -> bytes:
+        if not text:
+            return b""
+        # Without the time of packing the same readings are the same bytes.
+        return gzip.compress(text.encode(), mtime=0) if self._is_packed else text.encode()
 
 
-class _Csv:
-    def __init__(self, out: IO[str], names: Sequence[Named]) -> None:
-        self._out = out
-        self._names = [f"{one.tank}/{one.name}" for one in names]
-        self._units = [one.unit for one in names]
-        out.write(_HEADER)
+def _csv_rows(names: Sequence[Named]) -> _Lines:
+    series = [f"{one.tank}/{one.name}" for one in names]
+    units = [one.unit for one in names]
 
-    def write(self, piece: Recording) -> None:
-        """See `Writer`."""
-        for time_us, series, value in _rows(piece):
-            self._out.write(f"{rfc3339(time_us)},{self._names[series]},{value!r},{self._units[series]}\n")
+    def lines(readings: Recording) -> Iterator[str]:
+        for time_us, index, value in _rows(readings):
+            yield f"{rfc3339(time_us)},{series[index]},{value!r},{units[index]}\n"
 
-    def close(self) -> None:
-        """See `Writer`."""
-        self._out.close()
+    return lines
 
 
-class _Lines:
-    def __init__(self, out: IO[str], names: Sequence[Named]) -> None:
-        self._out = out
-        self._keys = [_key(one) for one in names]
+def _points(names: Sequence[Named]) -> _Lines:
+    keys = [_key(one) for one in names]
 
-    def write(self, piece: Recording) -> None:
-        """See `Writer`."""
-        for time_us, series, value in _rows(piece):
-            self._out.write(f"{self._keys[series]} value={value!r} {time_us * _NANOSECONDS}\n")
+    def lines(readings: Recording) -> Iterator[str]:
+        for time_us, index, value in _rows(readings):
+            yield f"{keys[index]} value={value!r} {time_us * _NANOSECONDS}\n"
 
-    def close(self) -> None:
-        """See `Writer`."""
-        self._out.close()
+    return lines
 
 
 def _key(one: Named) -> str:
@@ -124,38 +139,49 @@ def _escaped(text: str) -> str:
 
 
 class _Parquet:
+    """A Parquet file ends with what tells where its parts are, so its pieces wait as bare columns."""
+
+    head = b""
+
     def __init__(self, path: Path, names: Sequence[Named]) -> None:
         try:
-            import pyarrow as pa
-            from pyarrow import parquet
+            import pyarrow  # noqa: F401 - who lacks it hears of it now, and not at the end
+            from pyarrow import parquet  # noqa: F401
         except ImportError as error:
             raise BrinebellError(
                 f"{path}: writing Parquet needs pyarrow: pip install 'brinebell[parquet]', or write .csv.gz"
             ) from error
+        self._names = [f"{one.tank}/{one.name}" for one in names]
+        self._units = [one.unit for one in names]
+
+    def piece(self, readings: Recording) -> bytes:
+        """See `Pieces`."""
+        rows = np.empty(len(readings), _ROW)
+        rows["time"], rows["series"], rows["value"] = readings.times_us, readings.series, readings.values
+        return rows.tobytes()
+
+    def made_of(self, part: Path) -> Path:
+        """See `Pieces`."""
+        import pyarrow as pa
+        from pyarrow import parquet
+
         word = pa.dictionary(pa.int32(), pa.string())
-        self._schema: pa.Schema = pa.schema(
+        schema = pa.schema(
             [("time", pa.timestamp("us", "UTC")), ("series", word), ("value", pa.float64()), ("unit", word)]
         )
-        self._names = pa.array([f"{one.tank}/{one.name}" for one in names], pa.string())
-        self._units = pa.array([one.unit for one in names], pa.string())
-        self._file = parquet.ParquetWriter(path, self._schema, compression="zstd")
-
-    def write(self, piece: Recording) -> None:
-        """See `Writer`."""
-        import pyarrow as pa
-
-        index = pa.array(piece.series, pa.int32())
-        columns = [
-            pa.array(piece.times_us, pa.timestamp("us", "UTC")),
-            pa.DictionaryArray.from_arrays(index, self._names),
-            pa.array(piece.values, pa.float64()),
-            pa.DictionaryArray.from_arrays(index, self._units),
-        ]
-        self._file.write_table(pa.table(columns, schema=self._schema))
-
-    def close(self) -> None:
-        """See `Writer`."""
-        self._file.close()
+        names, units = pa.array(self._names, pa.string()), pa.array(self._units, pa.string())
+        made = part.with_name(f"{part.name}.made")
+        with part.open("rb") as file, parquet.ParquetWriter(made, schema, compression="zstd") as out:
+            while len(rows := np.fromfile(file, _ROW, _ROW_GROUP)):
+                index = pa.array(rows["series"], pa.int32())
+                columns = [
+                    pa.array(rows["time"], pa.timestamp("us", "UTC")),
+                    pa.DictionaryArray.from_arrays(index, names),
+                    pa.array(rows["value"], pa.float64()),
+                    pa.DictionaryArray.from_arrays(index, units),
+                ]
+                out.write_table(pa.table(columns, schema=schema))
+        return made
 
 
 def _rows(piece: Recording) -> zip[tuple[int, int, float]]:

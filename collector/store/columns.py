@@ -75,6 +75,19 @@ class SeriesColumns:
         )
         return Readings(rows["time"], rows["value"], rows["flag"])
 
+    def count(self, series: int, start_us: int, end_us: int) -> int:
+        """How many readings of a series are in a range, whatever they say."""
+        row = self._connection.execute(
+            "SELECT count(*) FROM readings WHERE series = ? AND observed_us >= ? AND observed_us < ?",
+            (series, start_us, end_us),
+        ).fetchone()
+        return int(row[0])
+
+    @property
+    def readings_from_us(self) -> int:
+        """As `Store.readings_from_us`."""
+        return self._progress("readings_from_us")
+
     def first_observed_us(self, series: int) -> int | None:
         """The instant of the oldest reading of a series that is still here; None if there is none."""
         row = self._connection.execute(
@@ -99,7 +112,7 @@ class SeriesColumns:
             raise ValueError(f"no buckets: {count} of the range {start_us}..{end_us}")
         if end_us - start_us <= RAW_SPAN_US:
             readings = self.readings(series, start_us, end_us)
-            if start_us >= self._progress("readings_from_us"):
+            if start_us >= self.readings_from_us:
                 return rollups.buckets_of_readings(start_us, end_us, count, *readings)
             return self._finest(series, start_us, end_us, count, readings)
         grid = rollups.QUARTERS
@@ -180,7 +193,7 @@ class SeriesColumns:
         begin_us = _NEVER_US if first_us is None else first_us
         if self._older is None:
             begin_us = start_us
-        to_us = min(end_us, max(begin_us, self._progress("readings_from_us")))
+        to_us = min(end_us, max(begin_us, self.readings_from_us))
         if start_us >= to_us:
             return []
         tank, _ = self._named(series)
@@ -193,7 +206,7 @@ class SeriesColumns:
 
     def _shortfall(self, series: int, gaps: Sequence[tuple[int, int]], found: Readings) -> str:
         """Hold what was found against the minutes, which were made before readings were let go."""
-        let_go_us, width_us = self._progress("readings_from_us"), rollups.MINUTE_US
+        let_go_us, width_us = self.readings_from_us, rollups.MINUTE_US
         times_us = found.times_us[rollups.is_usable(found.values, found.flags)]
         rolled = there = 0
         for from_us, to_us in gaps:

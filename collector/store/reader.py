@@ -105,7 +105,7 @@ class StoreReader(SeriesColumns, History, Care):
 
     def __init__(self, path: Path, older: Older | None = None) -> None:
         self._older = older
-        path = Path(path)
+        self.path = path = Path(path)
         if not path.is_file():
             raise StoreError(f"there is no store at {path} yet: `brinebell run` makes it")
         try:

@@ -64,7 +64,7 @@ def take(path: Path, file: Path, now_us: int = NOW_US) -> Account:
 
 def write(path: Path, file: Path, asked: Asked = ALL) -> int:
     with StoreReader(path) as reader:
-        return export(reader, file, asked)
+        return export(reader, file, asked).count
 
 
 @settings(max_examples=20, deadline=None)
