@@ -19,6 +19,10 @@ class StoreError(BrinebellError):
     """The disk or the database refused: the same commit is tried again."""
 
 
+class DiskError(StoreError):
+    """The disk is full or fails: it is waited for, and people are told."""
+
+
 class DeliveryError(BrinebellError):
     """A channel did not take a message: it is tried again."""
 

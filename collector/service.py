@@ -56,7 +56,7 @@ from collector.problems import ProblemLog
 from collector.publishing import AnswerPublisher, Publisher
 from collector.requests import Plan
 from collector.routing import Router
-from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Store, StoreReader, Upkeep
+from collector.store import Commit, IncidentRecord, Outbox, RequestBox, Reserve, Store, StoreReader, Upkeep
 from collector.telling import Answering, people_of, restored_desk
 from collector.timekeeping import Timekeeping
 from collector.units import converter
@@ -106,6 +106,7 @@ class Service:
         self._takes_over = takes_over
         path = configuration.store.path
         self._store = stack.enter_context(Store(path))
+        self._reserve = Reserve(path)
         self._ids = self._store.register(configuration.series)
         self._reader = stack.enter_context(StoreReader(path))
         self._time = Timekeeping(clock, self._lived_us())
@@ -337,6 +338,8 @@ class Service:
             # The first one comes when an outage before it has been noted.
             if self._alive_at_s and not self._intake.is_refused:
                 self._remember(_ALIVE, str(now_us))
+            if not self._intake.is_refused:
+                self._reserve.keep()
             self._alive_at_s = now_s + ALIVE_S
         line = self._intake.line_state
         return self._notices.turn(now_us, is_connected=line.is_connected, is_catching_up=line.is_catching_up)

@@ -14,9 +14,11 @@ from contextlib import ExitStack
 
 from collector.clock import Clock
 from collector.configuration import Configuration
-from collector.errors import ConfigError
+from collector.errors import ConfigError, DiskError
 from collector.service import Service
 from collector.signals import called_by_signals
+from collector.store import Reserve
+from collector.waiting import wait_for_room
 
 _LOG = logging.getLogger(__name__)
 
@@ -41,7 +43,8 @@ def serve(
     Raises
     ------
     StoreError, ConfigError
-        If the store cannot be opened or does not fit the configuration. A broker that is away is waited for.
+        If the store cannot be opened or does not fit the configuration. A broker that is away is waited for,
+        and so is a disk that is full or fails.
     """
     clock = clock or Clock()
     before: Configuration | None = None
@@ -54,6 +57,13 @@ def serve(
                 raise
             _LOG.error("the new configuration cannot be used, the one before goes on: %s", error)
             configuration, before = before, None
+            continue
+        except DiskError as error:
+            if Reserve(configuration.store.path).give_up():
+                _LOG.error("%s. Room that was kept for this is given up, and the service starts", error)
+            elif not wait_for_room(configuration, clock, error):
+                _LOG.info("stopped")
+                return 0
             continue
         if successor.configuration is None:
             _LOG.info("stopped")

@@ -71,7 +71,12 @@ def test_a_full_disk_silences_nothing_is_told_and_costs_no_reading(tmp_path: Pat
     disk, settings, log = tmp_path / "disk", tmp_path / "brinebell.toml", tmp_path / "service.log"
     disk.mkdir()
     page = free_port()
-    with mosquitto(tmp_path / "broker") as broker, WebReceiver() as phone, log.open("wb") as told:
+    with (
+        mosquitto(tmp_path / "broker") as broker,
+        WebReceiver() as phone,
+        httpx.Client(trust_env=False, verify=False) as pages,
+        log.open("wb") as told,
+    ):
         settings.write_text(SETTINGS.format(port=broker.port, page=page))
         service = subprocess.Popen(
             [
@@ -98,7 +103,7 @@ def test_a_full_disk_silences_nothing_is_told_and_costs_no_reading(tmp_path: Pat
                 return [title for title, _ in phone.rings]
 
             def now() -> dict:
-                return httpx.get(f"http://127.0.0.1:{page}/now.json").json()
+                return pages.get(f"http://127.0.0.1:{page}/now.json").json()
 
             wait_for(lambda: (publish(25.0), now()["tanks"][0]["series"][0]["value"])[-1], 30)
             # Before that it may not have subscribed yet.

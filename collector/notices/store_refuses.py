@@ -28,10 +28,19 @@ class StoreRefuses:
         In which times are said.
     since_us
         Since when they are refused; None while they are taken.
+    is_watched
+        Whether alarms ring meanwhile: not where the service cannot start for it.
     """
 
-    def __init__(self, note: str | None, time_zone: str, since_us: Callable[[], int | None]) -> None:
-        self._time_zone, self._refused_since_us = time_zone, since_us
+    def __init__(
+        self,
+        note: str | None,
+        time_zone: str,
+        since_us: Callable[[], int | None],
+        *,
+        is_watched: bool = True,
+    ) -> None:
+        self._time_zone, self._refused_since_us, self._is_watched = time_zone, since_us, is_watched
         self._told_since_us = int(note) if note else None
 
     def turn(self, now_us: int, *, is_connected: bool, is_catching_up: bool) -> Turn | None:  # noqa: ARG002
@@ -43,11 +52,16 @@ class StoreRefuses:
             return None
         self._told_since_us = since_us
         since = clock_text(since_us, now_us, self._time_zone)
+        if self._is_watched:
+            title = "Nothing is stored: the disk is full or fails"
+            what = f"The store takes no reading since {since}. Alarms ring, from memory, until that is full."
+        else:
+            title = "Nothing is watched: the disk is full or fails"
+            what = f"The service cannot start since {since}: no alarm rings. It starts by itself with room."
         body = (
-            f"The store takes no reading since {since}. Alarms still ring, from memory, until that is full. "
-            "Make room on the disk; it may also be worn out or read-only. brinebell check says more."
+            f"{what} Make room on the disk; it may also be worn out or read-only. brinebell check says more."
         )
-        notice = Notice(KINDS[0], "Nothing is stored: the disk is full or fails", body, Priority.HIGH, KINDS)
+        notice = Notice(KINDS[0], title, body, Priority.HIGH, KINDS)
         return Turn(notice, {NOTE: str(since_us)})
 
     def _take_again(self, now_us: int) -> Turn | None:

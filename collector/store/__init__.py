@@ -36,6 +36,7 @@ from collector.store.mirroring import (
 from collector.store.outbox import Outbox
 from collector.store.reader import LatestReading, RecordedBlock, StoredSeries, StoreReader
 from collector.store.requests import RequestBox
+from collector.store.reserve import Reserve
 from collector.store.reviews import BaselineVersion
 from collector.store.rollups import (
     SLOT_US,
@@ -76,6 +77,7 @@ __all__ = [
     "RejectedSource",
     "Rejection",
     "RequestBox",
+    "Reserve",
     "Row",
     "SeriesTags",
     "Store",

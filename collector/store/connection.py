@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import sqlite3
 import threading
@@ -9,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from collector.errors import StoreError
+from collector.errors import DiskError, StoreError
 
 # FULL: a commit that returned survives a power cut (SQLite in WAL mode). NORMAL may lose the last
 # commits then, which were already acknowledged; OFF is for tests and throw-away replays.
@@ -17,6 +18,13 @@ SYNCHRONOUS = ("OFF", "NORMAL", "FULL", "EXTRA")
 
 # The log is cut back to this after a long backlog or a slow reader has let it grow.
 _JOURNAL_BYTES = 16 * 1024 * 1024
+
+
+def refusal(said: str, error: sqlite3.Error) -> StoreError:
+    """The error to raise for one of SQLite: its extended codes have the primary one in the low byte."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    is_of_the_disk = code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
+    return DiskError(said) if is_of_the_disk else StoreError(said)
 
 
 @contextmanager
@@ -33,7 +41,8 @@ def claimed(path: Path) -> Iterator[None]:
         # A record lock, not flock: a child forked for delivery must not keep it after a kill.
         claim = path.with_name(path.name + ".lock").open("wb")
     except OSError as error:
-        raise StoreError(f"the folder of {path} cannot be written: {error}") from error
+        kind = DiskError if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO) else StoreError
+        raise kind(f"the folder of {path} cannot be written: {error}") from error
     with claim:
         try:
             fcntl.lockf(claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -67,7 +76,7 @@ def connect(path: Path, *, synchronous: str, busy_timeout_s: float) -> sqlite3.C
             connection.close()
             raise
     except sqlite3.Error as error:
-        raise StoreError(f"{path} cannot be opened: {error}") from error
+        raise refusal(f"{path} cannot be opened: {error}", error) from error
     return connection
 
 
@@ -86,5 +95,6 @@ def transaction(connection: sqlite3.Connection, lock: threading.Lock) -> Iterato
                 with suppress(sqlite3.Error):
                     connection.execute("ROLLBACK")
             if isinstance(error, sqlite3.Error):
-                raise StoreError(f"the store refused a commit and kept nothing of it: {error}") from error
+                said = f"the store refused a commit and kept nothing of it: {error}"
+                raise refusal(said, error) from error
             raise

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 
 from collector.errors import StoreError
+from collector.store.connection import refusal
 
 # "Brin" in ASCII: tells our file from any other SQLite file (PRAGMA application_id).
 APPLICATION_ID = 0x4272696E
@@ -325,9 +326,8 @@ def migrate(connection: sqlite3.Connection, migrations: Sequence[str] = MIGRATIO
             if connection.in_transaction:
                 with suppress(sqlite3.Error):
                     connection.execute("ROLLBACK")
-            raise StoreError(
-                f"{path_of(connection)} could not be brought to store version {number}: {error}"
-            ) from error
+            said = f"{path_of(connection)} could not be brought to store version {number}: {error}"
+            raise refusal(said, error) from error
     return before, len(migrations)
 
 
