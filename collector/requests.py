@@ -45,6 +45,10 @@ class EndWork:
         return f"end {_words(self.kind)} in {self.tank}"
 
 
+# Who means works of every kind says so: silence about it could be a slip.
+EVERY_KIND = "all"
+
+
 @dataclass(frozen=True, slots=True)
 class CancelWork:
     """Forget works of a tank that have not begun yet. Empty: of any kind; `from_us`: that one alone."""

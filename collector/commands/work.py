@@ -25,15 +25,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "step",
         nargs="?",
         choices=("begin", "end", "cancel", "import", "export"),
-        help="begin work, or plan it with --in; end the one that goes on; cancel those to come; import works "
-        "from an iCalendar file, instead of those imported for this tank before; export the plan as one. "
-        "Without it, list works and the kinds that there are",
+        help="begin work, or plan it with --in; end the one that goes on; cancel those of a kind, or `all`, "
+        "that have not begun; import works from an iCalendar file, instead of those imported for this tank "
+        "before; export the plan as one. Without it, list works and the kinds that there are",
     )
     parser.add_argument(
         "kind",
         nargs="?",
         metavar="KIND|FILE",
-        help="what is done, such as feeding_pause; the file to import, or to write instead of the screen",
+        help="what is done, such as feeding_pause, or what is cancelled, perhaps `all`; the file to import, "
+        "or to write instead of the screen",
     )
     parser.add_argument("--tank", metavar="NAME", help="which tank; needed only where there are several")
     parser.add_argument(
@@ -73,18 +74,26 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _asked(arguments: argparse.Namespace, configuration: Configuration, now_us: int) -> Asked:
     from collector.errors import ConfigError
-    from collector.requests import BeginWork, CancelWork, EndWork
+    from collector.requests import EVERY_KIND, BeginWork, CancelWork, EndWork
     from collector.settings.suggestions import instead_of
     from collector.units import parse_duration
     from rules import KINDS
 
     tank, kind = tank_name(arguments.tank, configuration), arguments.kind or ""
-    if kind and kind not in KINDS:
+    is_every = arguments.step == "cancel" and kind == EVERY_KIND
+    if kind and kind not in KINDS and not is_every:
         raise ConfigError(f"there is no work {kind!r}: {instead_of(kind, KINDS)}")
     if arguments.step != "begin":
         if arguments.lasts or arguments.wait:
             raise ConfigError(f"--for and --in say when work begins: `work {arguments.step}` takes neither")
-        return EndWork(tank, kind) if arguments.step == "end" else CancelWork(tank, kind)
+        if arguments.step == "end":
+            return EndWork(tank, kind)
+        if not kind:
+            raise ConfigError(
+                f"say what is not to come: brinebell work cancel KIND, one of {', '.join(KINDS)}, "
+                f"or brinebell work cancel {EVERY_KIND}"
+            )
+        return CancelWork(tank, "" if is_every else kind)
     if not kind:
         raise ConfigError(f"say what is done: brinebell work begin KIND, one of {', '.join(KINDS)}")
     if not arguments.lasts:

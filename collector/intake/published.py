@@ -29,7 +29,7 @@ from collector.alarm_requests import (
 from collector.errors import ConfigError, PayloadError
 from collector.mqtt import Message
 from collector.payloads.times import rfc3339_us
-from collector.requests import Asked, BeginWork, CancelWork, EndWork, Request
+from collector.requests import EVERY_KIND, Asked, BeginWork, CancelWork, EndWork, Request
 from collector.units import parse_duration
 
 _LONGEST_ID = 100
@@ -133,7 +133,9 @@ def _asked(values: Mapping[str, Any], tank: str, asked_us: int) -> Asked:
         case "end_work":
             return EndWork(tank, kind)
         case "cancel_work":
-            return CancelWork(tank, kind)
+            if not kind:
+                raise PayloadError(f'cancel_work needs a "kind", which may be "{EVERY_KIND}"')
+            return CancelWork(tank, "" if kind == EVERY_KIND else kind)
         case "answer_test_ring":
             return AnswerTestRing(tank, _text(values, "person"))
     which = _which(values, tank)

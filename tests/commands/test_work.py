@@ -102,6 +102,11 @@ def test_work_to_come_is_listed_and_cancelled(service: Running, ask: Run) -> Non
     assert (told.returncode, told.stderr) == (1, "Not done: no planned work goes on in reef.\n")
     assert ask("work", "cancel", "feeding_pause").stdout == "Feeding pause in reef is no longer planned.\n"
     assert service.works() == []
+    for kind, wait in (("feeding_pause", "2 h"), ("water_change", "3 h")):
+        assert run("work", "begin", kind, "--in", wait, "--for", "15 min").returncode == 0
+    told = run("work", "cancel", "all")
+    assert told.stdout == "Feeding pause, water change in reef is no longer planned.\n"
+    assert service.works() == []
 
 
 def test_what_is_asked_while_the_service_is_away_is_done_once_when_it_is_back(
@@ -138,6 +143,11 @@ def test_what_is_asked_while_the_service_is_away_is_done_once_when_it_is_back(
         (("begin", "calibration", "--for", "soon"), '"soon" is no duration'),
         (("end", "--for", "5 min"), "`work end` takes neither"),
         (("--for", "5 min"), 'go with `work begin`: brinebell work begin water_change --for "45 min"'),
+        (
+            ("cancel",),
+            "say what is not to come: brinebell work cancel KIND, one of feeding_pause, water_change",
+        ),
+        (("end", "all"), "there is no work 'all'"),
         (("end", "--tank", "ref"), "there is no tank 'ref': did you mean \"reef\"?"),
     ],
 )

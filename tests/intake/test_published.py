@@ -45,6 +45,7 @@ def test_what_each_request_asks_for():
     assert read({"id": "8", "do": "cancel_work", "kind": "calibration"}).asked == CancelWork(
         "reef", "calibration"
     )
+    assert read({"id": "8", "do": "cancel_work", "kind": "all"}).asked == CancelWork("reef")
 
 
 @pytest.mark.parametrize(
@@ -124,6 +125,7 @@ def test_when_it_was_asked_counts_from_there_but_never_from_the_future():
         ({"id": "7", "do": "begin_work", "for": "15 min"}, {}, 'needs a "kind"'),
         ({"id": "7", "do": "begin_work", "kind": 3, "for": "15 min"}, {}, '"kind" is a text'),
         ({"id": "7", "do": "begin_work", "kind": "calibration"}, {}, 'needs "for", a duration'),
+        ({"id": "7", "do": "cancel_work"}, {}, 'cancel_work needs a "kind", which may be "all"'),
         (FEEDING | {"for": "soon"}, {}, '"soon" is no duration'),
         (FEEDING | {"at": "noon"}, {}, "no RFC 3339 time"),
     ],
