@@ -117,9 +117,7 @@ class CareView:
         """Read the record and say how things stand now."""
         latest = {(one.series.tank, one.series.name): one for one in record.latest()}
         works = _coming(record, self._configuration, now_us)
-        last: dict[tuple[str, str], Calibration] = {}
-        for one in record.calibrations():
-            last.setdefault((one.tank, one.series), one)
+        last = last_calibrations(record)
         boards = record.boards()
         found = []
         for tank in self._labels.tanks:
@@ -175,6 +173,26 @@ class CareView:
         return kept[1]
 
 
+def last_calibrations(record: Record) -> Mapping[tuple[str, str], Calibration]:
+    """The last calibration by tank and series."""
+    last: dict[tuple[str, str], Calibration] = {}
+    for one in record.calibrations():
+        last.setdefault((one.tank, one.series), one)
+    return last
+
+
+def overdue_text(
+    last: Mapping[tuple[str, str], Calibration], labels: Sequence[SeriesLabel], now_us: int, zone: str
+) -> str:
+    """Which series of one tank are to be calibrated, and for how long already; empty if none is."""
+    found = []
+    for label in labels:
+        days = _days_left(last.get((label.tank, label.name)), now_us, zone)
+        if days is not None and days < 0:
+            found.append(f"{label.title} by {_days(-days)}")
+    return f"Calibration overdue: {', '.join(found)}." if found else ""
+
+
 def message_rows(messages: Sequence[LastMessage], now_us: int) -> tuple[MessageRow, ...]:
     """The last messages, each with what of it can be read."""
     return tuple(
@@ -228,13 +246,20 @@ def _calibration(label: SeriesLabel, last: Calibration | None, now_us: int, zone
     done = date_text(local(last.done_us, zone))
     if last.due_us is None:
         return CalibrationRow(label, done, "not planned", False, last.note)
-    days = (local(last.due_us, zone).date() - local(now_us, zone).date()).days
+    days = _days_left(last, now_us, zone) or 0
     when = date_text(local(last.due_us, zone))
     if days < 0:
         due = f"overdue by {_days(-days)}, since {when}"
     else:
         due = f"today, {when}" if days == 0 else f"in {_days(days)}, {when}"
     return CalibrationRow(label, done, due, days < 0, last.note)
+
+
+def _days_left(last: Calibration | None, now_us: int, zone: str) -> int | None:
+    """Days until the next one is due, by the tank's calendar; None if none is planned."""
+    if last is None or last.due_us is None:
+        return None
+    return (local(last.due_us, zone).date() - local(now_us, zone).date()).days
 
 
 def _days(number: int) -> str:

@@ -12,12 +12,13 @@ from types import MappingProxyType
 from zlib import crc32
 
 from collector.configuration import Configuration
+from collector.pages.care import last_calibrations, overdue_text
 from collector.pages.day import DAY_US, NO_DAY, Day, day_of
 from collector.pages.equipment import EquipmentNow, Power, equipment_now, reservoir_text
 from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock, full
 from collector.pages.record import BrokerState, Buckets, IncidentRecord, LatestReading, Record, Standing
-from collector.pages.sentence import Sentence, SeriesNow, gap_limit_us, sentence_for_tank
+from collector.pages.sentence import Sentence, SeriesNow, broker_text, gap_limit_us, sentence_for_tank
 from collector.pages.trend import NO_TREND, Trend, trend_over_last_hour
 from collector.readings import Mark
 from collector.wording.texts import shown_name
@@ -116,6 +117,7 @@ class TankNow:
     suppressed: str
     equipment: tuple[EquipmentNow, ...]
     reservoir: str
+    overdue: str
 
     @property
     def is_learning(self) -> bool:
@@ -157,7 +159,8 @@ class Now:
             (tank.works, tank.suppressed, bool(tank.reservoir), [one.has_failed for one in tank.equipment])
             for tank in self.tanks
         ]
-        return f"{crc32(repr((parts, marks, boards, works)).encode()):08x}"
+        overdue = [tank.overdue for tank in self.tanks]
+        return f"{crc32(repr((parts, marks, boards, works, overdue)).encode()):08x}"
 
 
 class NowView:
@@ -186,6 +189,7 @@ class NowView:
         lasting = record.incidents(open_only=True)
         boards = record.boards()
         works = [work for work in record.known_works() if work.settled_us > now_us]
+        calibrated = last_calibrations(record)
         tanks = []
         for tank in self.labels.tanks:
             # The worst first, as the sentence has it; of equals the newest.
@@ -219,9 +223,9 @@ class NowView:
             hidden = self._suppressed_text(suppressed, planned, now_us, zone)
             open_here = [one.incident for one in here]
             equipment, reservoir = self._equipment_now(record, tank, rows, latest, open_here, now_us)
-            tanks.append(
-                TankNow(tank, title, zone, sentence, here, rows, known, planned, hidden, equipment, reservoir)
-            )
+            overdue = overdue_text(calibrated, [row.label for row in rows], now_us, zone)
+            seen = equipment, reservoir, overdue
+            tanks.append(TankNow(tank, title, zone, sentence, here, rows, known, planned, hidden, *seen))
         worst = max(tanks, key=lambda tank: tank.sentence.rank)
         sentence_text = worst.sentence.text
         if len(tanks) > 1 and worst.sentence.rank:
@@ -241,7 +245,7 @@ class NowView:
             sentence=sentence_text,
             incident=worst.sentence.incident,
             tanks=tuple(tanks),
-            broker=_broker_words(broker, now_us, worst.time_zone),
+            broker=broker_text(broker, now_us, worst.time_zone),
             broker_state=broker,
         )
 
@@ -387,12 +391,3 @@ def _for_sentence(row: Row) -> SeriesNow:
 def _ended_last(incidents: Sequence[Incident]) -> Incident | None:
     ended = [one for one in incidents if one.ended_at_us is not None]
     return max(ended, key=lambda one: one.ended_at_us or 0, default=None)
-
-
-def _broker_words(state: BrokerState | None, now_us: int, time_zone: str) -> str:
-    if state is None:
-        return ""
-    since = "" if state.since_us is None else f" since {day_and_clock(state.since_us, now_us, time_zone)}"
-    if not state.is_connected:
-        return f"Broker: not connected{since or ', never was'}"
-    return f"Broker: connected{since}" + (", catching up" if state.is_catching_up else "")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from collector.pages.labels import Labels, SeriesLabel
 from collector.pages.moments import day_and_clock
-from collector.pages.record import IncidentRecord
+from collector.pages.record import BrokerState, IncidentRecord
 from collector.wording import crossed_danger_line
 from rules import HOUR_US, Incident
 
@@ -130,3 +130,13 @@ def _danger_text(incident: Incident, here: SeriesNow | None, now_us: int, zone: 
 def _board(incident: Incident) -> str:
     names = [alarm.series for alarm in incident.alarms if alarm.cause == incident.cause]
     return names[-1] if names else incident.tank
+
+
+def broker_text(state: BrokerState | None, now_us: int, time_zone: str) -> str:
+    """How it stands with the broker; empty where nobody tells."""
+    if state is None:
+        return ""
+    since = "" if state.since_us is None else f" since {day_and_clock(state.since_us, now_us, time_zone)}"
+    if not state.is_connected:
+        return f"Broker: not connected{since or ', never was'}"
+    return f"Broker: connected{since}" + (", catching up" if state.is_catching_up else "")

@@ -125,12 +125,19 @@ def test_a_calibration_is_noted_and_told_when_it_is_due(care: Care) -> None:
         "Display pH 1 Feb 2026 ▲ overdue by 4 days, since 3 Mar 2026 7 and 10, slope &lt;58&gt; mV"
         in care.text
     )
+    now = care.visit.get("/").text.replace("\u00a0", " ")
+    assert '<p class="boards">Calibration overdue: Display pH by 4 days. <a href="/care">Care</a></p>' in now
+    shape = re.findall(r'data-shape="(\w+)"', now)
     with StoreReader(care.house.path) as reader:
         (kept,) = reader.calibrations()
     assert (kept.series, kept.done_us, kept.due_us, kept.who) == ("ph", done, done + 30 * DAY, "the page")
     with care.house.answering():
         care.send(on="2026-03-07", **{**form, "due": "not planned", "note": ""})
     assert "Display pH 7 Mar 2026 not planned" in care.text
+    now = care.visit.get("/").text
+    assert "overdue" not in now
+    # Where it is open it is not left standing.
+    assert re.findall(r'data-shape="(\w+)"', now) != shape
     assert "Salinity none noted Top-off" in care.text
 
 
