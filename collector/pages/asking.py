@@ -10,6 +10,7 @@ from urllib.parse import parse_qsl
 import anyio
 from anyio import to_thread
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.requests import Request as HttpRequest
 
 from collector.clock import Clock
@@ -80,7 +81,10 @@ async def fields(request: HttpRequest) -> dict[str, str]:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/x-www-form-urlencoded":
         raise HTTPException(400, "This takes the forms of its own pages, and nothing else.")
-    body = await request.body()
+    try:
+        body = await request.body()
+    except ClientDisconnect as error:
+        raise HTTPException(400, "The form did not come whole.") from error
     try:
         return dict(parse_qsl(body.decode("ascii"), max_num_fields=10, strict_parsing=bool(body)))
     except ValueError as error:

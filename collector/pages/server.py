@@ -18,6 +18,7 @@ from collector.pages.application import create_application
 from collector.pages.asking import Answers
 from collector.pages.health import HealthSource
 from collector.pages.record import BrokerSource, MessagesSource, RecordFactory, SuppressedSource, UsualSource
+from collector.pages.turns import PATIENCE_S, connections_of
 
 _LOG = logging.getLogger(__name__)
 
@@ -39,10 +40,11 @@ def serve_in_thread(
     health: HealthSource | None = None,
     messages: MessagesSource | None = None,
     live_every_s: float = 1.0,
+    patience_s: float = PATIENCE_S,
 ) -> PagesServer:
     """Serve the pages at page.listen until the answer is closed; port 0 takes any free port.
 
-    Parameters are those of `create_application`.
+    Parameters are those of `create_application`, and for how long a slow client is waited for.
 
     Raises
     ------
@@ -63,7 +65,7 @@ def serve_in_thread(
         messages=messages,
         live_every_s=live_every_s,
     )
-    pages = PagesServer(application, _listen(configuration.page), configuration.page.host)
+    pages = PagesServer(application, _listen(configuration.page), configuration.page.host, patience_s)
     _LOG.info("the page stands at %s/", pages.address)
     return pages
 
@@ -71,7 +73,9 @@ def serve_in_thread(
 class PagesServer:
     """The pages being served, by a thread named "pages"; `address` is where."""
 
-    def __init__(self, application: Starlette, listener: socket.socket, host: str) -> None:
+    def __init__(
+        self, application: Starlette, listener: socket.socket, host: str, patience_s: float = PATIENCE_S
+    ) -> None:
         port = listener.getsockname()[1]
         self.address = f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
         self._server = _Server(
@@ -79,7 +83,7 @@ class PagesServer:
             Config(
                 application,
                 loop="asyncio",
-                http="h11",
+                http=connections_of(patience_s),
                 ws="none",
                 lifespan="on",
                 log_config=None,
