@@ -88,8 +88,14 @@ def _check_database(path: Path) -> Finding:
     if flaw is not None:
         return Finding(_PART, Verdict.WRONG, f"{path} is damaged ({flaw})", mend)
     try:
-        with StoreReader(path):
-            pass
+        with StoreReader(path) as reader:
+            count, is_many = reader.conflict_count, bool(reader.conflicts_not_kept)
     except StoreError as error:
         return Finding(_PART, Verdict.WRONG, str(error))
-    return Finding(_PART, Verdict.WELL, f"{path} is sound, {path.stat().st_size // _MEGABYTE:,} MB")
+    text = f"{path} is sound, {path.stat().st_size // _MEGABYTE:,} MB"
+    if count:
+        text += f"; {count:,} readings had another value than the one stored of their instant, which stays"
+    if not is_many:
+        return Finding(_PART, Verdict.WELL, text)
+    mend = "do two boards publish as one series, or does a board's clock stand? table conflicts has examples"
+    return Finding(_PART, Verdict.NOTE, text, mend)

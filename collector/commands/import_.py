@@ -126,6 +126,8 @@ def _of_database(
 
 
 def _tell_account(origin: str, account: Account) -> None:
+    from collector.store import CONFLICTS_KEPT
+
     if account.no_time:
         _tell(f"skipped {account.no_time:,}: {origin}: from before the year 2000, or from the future")
     there = account.known + account.before
@@ -138,7 +140,7 @@ def _tell_account(origin: str, account: Account) -> None:
     if account.conflicts:
         _tell(
             f"{account.conflicts:,} more have another value in the store, which stays; "
-            "these are kept beside it as conflicts."
+            f"these are conflicts, of which {2 * CONFLICTS_KEPT} a series and day are kept beside it."
         )
 
 

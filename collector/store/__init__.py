@@ -18,6 +18,7 @@ from collector.store.commit import (
     Rejection,
     Row,
 )
+from collector.store.conflicts import KEPT as CONFLICTS_KEPT
 from collector.store.history import (
     Conflict,
     Delivery,
@@ -49,6 +50,7 @@ from collector.store.upkeep import Upkeep
 from collector.store.writer import Store
 
 __all__ = [
+    "CONFLICTS_KEPT",
     "SLOT_US",
     "Arrival",
     "BaselineVersion",

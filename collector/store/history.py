@@ -14,6 +14,7 @@ from collector.recurrence import RecurringWork
 from collector.requests import Request
 from collector.reviews import Wanted
 from collector.store.commit import BoardState, IncidentRecord
+from collector.store.conflicts import conflict_counts
 from collector.store.outbox import FAILING, MESSAGE_COLUMNS, failing_of
 from collector.store.requests import imported_works, waiting_requests
 from collector.store.reviews import BaselineVersion, ReviewQueries, condition_of
@@ -205,10 +206,15 @@ class History(ReviewQueries):
     @property
     def conflict_count(self) -> int:
         """How many second values came for the instant of a stored reading."""
-        return int(self._connection.execute("SELECT count(*) FROM conflicts").fetchone()[0])
+        return sum(conflict_counts(self._connection))
+
+    @property
+    def conflicts_not_kept(self) -> int:
+        """How many of them were only counted, see `collector.store.conflicts`."""
+        return conflict_counts(self._connection)[1]
 
     def conflicts(self, last: int = 100) -> tuple[Conflict, ...]:
-        """The latest of them, newest first."""
+        """The latest of those that are kept, newest first."""
         rows = self._connection.execute(
             "SELECT series, observed_us, value, received_us, payload FROM conflicts ORDER BY id DESC LIMIT ?",
             (last,),

@@ -256,6 +256,14 @@ CREATE TABLE notes( -- of people, on incidents
 CREATE INDEX notes_by_incident ON notes(incident, id);
 """
 
+_CONFLICTS = """
+CREATE TABLE conflicts_not_kept( -- of days that had more than are kept
+    series INTEGER NOT NULL, day INTEGER NOT NULL, -- of UTC, since 1970
+    count INTEGER NOT NULL,
+    PRIMARY KEY(series, day)
+) STRICT, WITHOUT ROWID;
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -268,6 +276,7 @@ MIGRATIONS: tuple[str, ...] = (
     _MIRROR,
     _CALIBRATIONS,
     _REVIEWS,
+    _CONFLICTS,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

@@ -19,6 +19,7 @@ from collector.configuration import SeriesConfiguration
 from collector.errors import ConfigError
 from collector.store.care import record_calibrations
 from collector.store.commit import Arrival, Commit, Committed, Row
+from collector.store.conflicts import ConflictRow, record_conflicts
 from collector.store.connection import claimed, connect, transaction
 from collector.store.happenings import (
     insert_alarms,
@@ -289,7 +290,7 @@ class Store:
         packed: list[tuple[int, int, int]] = []
         late: list[tuple[int, int]] = []
         seen: set[tuple[int, int]] = set()
-        conflicts = 0
+        conflicts: list[ConflictRow] = []
         for row, (series, observed_us, value, _, delay_ms, _) in zip(rows, stored, strict=True):
             key = (series, observed_us)
             first, commit_no = self._connection.execute(
@@ -302,12 +303,9 @@ class Store:
                 if row[6]:
                     packed.append((series, observed_us, row[6]))
             elif first != (value if value == value else None):  # NaN is stored as NULL
-                conflicts += self._connection.execute(
-                    "INSERT INTO conflicts(series, observed_us, value, received_us, payload)"
-                    " VALUES(?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
-                    (series, observed_us, value, observed_us + 1000 * delay_ms, row[7][:SAMPLE_BYTES]),
-                ).rowcount
-        return packed, late, conflicts
+                received_us = observed_us + 1000 * delay_ms
+                conflicts.append((series, observed_us, value, received_us, row[7][:SAMPLE_BYTES]))
+        return packed, late, record_conflicts(self._connection, conflicts)
 
     def _revise(self, revised: Sequence[FlagRevised]) -> None:
         keys = [(self._ids[one.series], int(one.observed_us)) for one in revised]

@@ -26,7 +26,7 @@ from collector.configuration import (
 )
 from collector.learning import record
 from collector.settings import read_configuration
-from collector.store import Store
+from collector.store import Commit, Store
 from rules import (
     HeatModel,
     Learning,
@@ -36,6 +36,8 @@ from rules import (
 )
 from tests.commands.conftest import Run, free_port
 from tests.pages import tank
+from tests.store.commits import SERIES as STORED_SERIES
+from tests.store.commits import START_US
 
 StartBroker = Callable[[str], int]
 
@@ -191,6 +193,23 @@ def test_sound_store_is_well(tmp_path: Path) -> None:
         "brinebell.sqlite-wal",
         "brinebell.sqlite-shm",
     }
+
+
+def test_conflicts_are_counted_and_many_a_day_are_a_note(tmp_path: Path) -> None:
+    configuration = StoreConfiguration(tmp_path)
+    with Store(configuration.path) as store:
+        store.register(STORED_SERIES)
+        rows = [(0, START_US, float(value), 1, 0, 0, 0, b"") for value in range(51)]
+        store.commit(Commit(START_US, START_US, rows=rows[:3]))
+        (told,) = (one for one in check_store(configuration) if "is sound" in one.text)
+        assert told.verdict is Verdict.WELL
+        assert told.text.endswith(
+            "; 2 readings had another value than the one stored of their instant, which stays"
+        )
+        store.commit(Commit(START_US, START_US, rows=rows))
+    (told,) = (one for one in check_store(configuration) if "is sound" in one.text)
+    assert told.verdict is Verdict.NOTE
+    assert "; 50 readings had another value" in told.text
 
 
 def test_damaged_store_is_told(tmp_path: Path) -> None:

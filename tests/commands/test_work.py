@@ -103,8 +103,8 @@ def test_work_to_come_is_listed_and_cancelled(service: Running, ask: Run) -> Non
     assert ask("work", "cancel", "feeding_pause").stdout == "Feeding pause in reef is no longer planned.\n"
     assert service.works() == []
     for kind, wait in (("feeding_pause", "2 h"), ("water_change", "3 h")):
-        assert run("work", "begin", kind, "--in", wait, "--for", "15 min").returncode == 0
-    told = run("work", "cancel", "all")
+        assert ask("work", "begin", kind, "--in", wait, "--for", "15 min").returncode == 0
+    told = ask("work", "cancel", "all")
     assert told.stdout == "Feeding pause, water change in reef is no longer planned.\n"
     assert service.works() == []
 

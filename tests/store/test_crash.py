@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from collector.errors import StoreError
+from collector.store import CONFLICTS_KEPT as KEPT
 from collector.store import Committed, Store
 from tests.store.commits import SERIES, assert_rollups_match_readings, query
 from tests.store.writing_child import batch_of, rows_of, rows_of_before
@@ -64,7 +65,10 @@ def assert_whole(path: Path) -> int:
     stored = query(path, "SELECT series, observed_us, value, commit_no FROM readings")
     assert {(series, at): (value, number) for series, at, value, number in stored} == expected
     conflicting = [(rows_of_before(number)[2] + 1.0,) for number in range(2, last + 1)]
-    assert query(path, "SELECT value FROM conflicts ORDER BY id") == conflicting
+    kept = conflicting[:KEPT] + conflicting[KEPT:][-KEPT:]
+    assert query(path, "SELECT value FROM conflicts ORDER BY id") == kept
+    counted = query(path, "SELECT ifnull(sum(count), 0) FROM conflicts_not_kept")
+    assert counted == [(len(conflicting) - len(kept),)]
     assert_rollups_match_readings(path)
     return int(last)
 
@@ -84,7 +88,7 @@ def test_killed_at_random_instants_it_keeps_every_commit_that_it_reported(path: 
 def test_full_disk_refuses_a_commit_whole_and_takes_it_when_there_is_room(path: Path) -> None:
     """The kernel refuses to grow the log (EFBIG under RLIMIT_FSIZE)."""
     child = subprocess.run(
-        [*CHILD, str(path), str(600_000)], cwd=ROOT, capture_output=True, text=True, timeout=60
+        [*CHILD, str(path), str(700_000)], cwd=ROOT, capture_output=True, text=True, timeout=60
     )
     assert child.returncode == 0, child.stderr
     lines = child.stdout.splitlines()

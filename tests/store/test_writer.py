@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import subprocess
 import sys
 import threading
@@ -27,6 +28,7 @@ from collector.store import (
     Store,
     StoreReader,
 )
+from collector.store.conflicts import KEPT
 from collector.store.connection import connect
 from rules import Flag, FlagRevised, Priority
 from tests.store.commits import (
@@ -105,6 +107,29 @@ def test_conflict_keeps_raw_payload_and_arrival(store: Store, reader: StoreReade
     store.commit(of(row(1, 0, 8.1, payload=b"8.10")))
     store.commit(of(row(1, 0, 8.3, payload=b"8.30", delay_ms=2500)))
     assert reader.conflicts() == (Conflict(2, START_US, 8.3, START_US + 2_500_000, b"8.30"),)
+
+
+def test_of_endless_conflicts_the_first_and_last_of_a_day_are_kept_and_all_are_counted(
+    store: Store, reader: StoreReader, path: Path
+) -> None:
+    """A board whose clock stands, for two days, in commits of any size."""
+    started, day = -(START_US // 1_000_000) % 86_400, 86_400
+    values = itertools.count(1)
+    told = 0
+    for second in (started, started + day - 1, started + day):
+        store.commit(of(row(0, second, 0.5)))
+        for size in (1, 70, 3, 1, 200):
+            done = store.commit(of(*(row(0, second, float(next(values))) for _ in range(size))))
+            assert done.conflicts == size
+            told += size
+            assert reader.conflict_count == told
+    kept = sorted(one.value for one in reader.conflicts(1000))
+    ends = [range(1, KEPT + 1), range(551 - KEPT, 551), range(551, 551 + KEPT), range(826 - KEPT, 826)]
+    assert kept == list(itertools.chain(*ends))
+    assert reader.conflicts_not_kept == told - 4 * KEPT
+    # What was there already, and is kept, is no news.
+    assert store.commit(of(row(0, started, 1.0))).conflicts == 0
+    assert query(path, "SELECT value FROM readings") == [(0.5,)] * 3
 
 
 def test_endless_payload_is_cut_to_a_sample(store: Store, reader: StoreReader) -> None:
@@ -260,7 +285,10 @@ def test_commits_from_two_threads_do_not_mix(store: Store, path: Path) -> None:
     for thread in threads:
         thread.join()
     assert query(path, "SELECT count(*), count(DISTINCT commit_no) FROM readings") == [(200, 200)]
-    assert query(path, "SELECT count(*) FROM conflicts") == [(200,)]
+    # Of each series and day the first and the last are kept.
+    assert query(path, "SELECT series, count(*) FROM conflicts GROUP BY 1") == [(1, 2 * KEPT), (2, 2 * KEPT)]
+    not_kept = 100 - 2 * KEPT
+    assert query(path, "SELECT series, count FROM conflicts_not_kept") == [(1, not_kept), (2, not_kept)]
 
 
 OPEN = "import sys; from pathlib import Path; from collector.store import Store; Store(Path(sys.argv[1]))"
