@@ -6,7 +6,7 @@ incident counts, and makes an annotation: the truth against which settings are t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import NamedTuple, Protocol, TypeAlias
@@ -60,7 +60,18 @@ class AddNote:
         return f"note on incident {self.incident}"
 
 
-AboutReviews: TypeAlias = GiveVerdict | AddNote
+@dataclass(frozen=True, slots=True)
+class StrikeNote:
+    """Strike a note on an incident, by its `id`: it does not hold, and stays to be read as struck."""
+
+    incident: int
+    note: int
+
+    def __str__(self) -> str:
+        return f"strike a note on incident {self.incident}"
+
+
+AboutReviews: TypeAlias = GiveVerdict | AddNote | StrikeNote
 
 
 class Verdict(NamedTuple):
@@ -76,12 +87,15 @@ class Verdict(NamedTuple):
 
 
 class Note(NamedTuple):
-    """A note on an incident, as somebody wrote it."""
+    """A note on an incident, as somebody wrote it; `struck_us` and `struck_by` where it was struck."""
 
     incident: int
     at_us: int
     who: str
     text: str
+    id: int = 0
+    struck_us: int | None = None
+    struck_by: str = ""
 
 
 class Wanted(NamedTuple):
@@ -125,6 +139,10 @@ class Incidents(Protocol):
         """One incident; KeyError if there is none of that number."""
         ...
 
+    def notes(self, incident: int) -> Sequence[Note]:
+        """Notes on it."""
+        ...
+
 
 def done_text(asked: AboutReviews, incidents: Incidents) -> str:
     """What is answered to a request that can be done.
@@ -144,6 +162,13 @@ def done_text(asked: AboutReviews, incidents: Incidents) -> str:
         if len(asked.text) > MOST_CHARACTERS:
             raise ValueError(f"the note has {len(asked.text)} characters, {MOST_CHARACTERS} are kept at most")
         return "noted"
+    if isinstance(asked, StrikeNote):
+        note = next((one for one in incidents.notes(asked.incident) if one.id == asked.note), None)
+        if note is None:
+            raise ValueError(f"there is no such note on incident {asked.incident}")
+        if note.struck_us is not None:
+            raise ValueError("the note was struck before")
+        return "the note is struck"
     if not asked.verdict:
         return "the verdict is taken back"
     if asked.verdict not in VERDICTS:

@@ -33,13 +33,19 @@ _RAISE, _RETURN = "raise", "return"
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """One thing that happened; `kind` is a class of the style, `who` is empty where no person did it."""
+    """One thing that happened; `kind` is a class of the style, `who` is empty where no person did it.
+
+    `note` is the number of a note; `struck_us` and `struck_by` say when and by whom it was struck, if it was.
+    """
 
     at_us: int
     kind: str
     what: str
     detail: str = ""
     who: str = ""
+    note: int | None = None
+    struck_us: int | None = None
+    struck_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +70,10 @@ def happenings(recorded: Recorded, labels: Labels) -> tuple[Happening, ...]:
     found += _messages(recorded.deliveries)
     if incident.ended_at_us is not None:
         found.append(Happening(incident.ended_at_us, "end", "All of it has returned to normal"))
-    found += [Happening(one.at_us, "note", "Note", one.text, one.who) for one in recorded.notes]
+    found += [
+        Happening(one.at_us, "note", "Note", one.text, one.who, one.id, one.struck_us, one.struck_by)
+        for one in recorded.notes
+    ]
     said = recorded.verdict
     if said is not None:
         found.append(

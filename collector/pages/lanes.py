@@ -84,7 +84,11 @@ def lanes_of(recorded: Recorded, labels: Labels, span: Span, now_us: int) -> tup
         for one in recorded.lives
         if one.who
     ]
-    notes = [(one.at_us, "filled", f"note by {one.who}" if one.who else "note") for one in recorded.notes]
+    notes = [
+        (one.at_us, "filled", f"note by {one.who}" if one.who else "note")
+        for one in recorded.notes
+        if one.struck_us is None
+    ]
     found += _marked("Messages: a dot arrived, a cross did not", tries, span)
     found += _marked("Answers", answers, span)
     found += _marked("Notes", notes, span)

@@ -15,11 +15,20 @@ from collector.pages.access import VISITOR
 from collector.pages.asking import Asker, fields
 from collector.pages.spans import instant_of, local_text
 from collector.requests import Answer
-from collector.reviews import MOST_CHARACTERS, VERDICTS, AboutReviews, AddNote, GiveVerdict, Verdict
+from collector.reviews import (
+    MOST_CHARACTERS,
+    VERDICTS,
+    AboutReviews,
+    AddNote,
+    GiveVerdict,
+    StrikeNote,
+    Verdict,
+)
 from rules import CAUSES
 
 # What the button says that takes a verdict back.
 TAKE_BACK = "none"
+_LONGEST_ID = 18
 
 
 class Review(NamedTuple):
@@ -79,6 +88,11 @@ def asked_of(form: Mapping[str, str], number: int, zone: str) -> AboutReviews:
     """What a form asks for; 400 for one that is not of ours."""
     if "note" in form:
         return AddNote(number, _plain_text(form["note"]))
+    if "strike" in form:
+        note = form["strike"]
+        if not (note.isascii() and note.isdecimal() and len(note) <= _LONGEST_ID):
+            raise HTTPException(400, f"strike={note[:40]} is no note. Reload the page and try again.")
+        return StrikeNote(number, int(note))
     verdict = form.get("verdict", "")
     if verdict == TAKE_BACK:
         return GiveVerdict(number, "")

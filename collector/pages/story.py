@@ -51,13 +51,15 @@ class SeriesStory:
 
 @dataclass(frozen=True, slots=True)
 class HappeningRow:
-    """A line of the list of happenings."""
+    """A line of the list of happenings; `note` is the number of a note that can be struck."""
 
     at: Instant
     kind: str
     what: str
     detail: str
     who: str
+    note: int | None = None
+    is_struck: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +217,12 @@ def _series(record: Record, recorded: Recorded, labels: Labels, span: Span, now_
 
 
 def _happened(one: Happening, zone: str) -> HappeningRow:
-    return HappeningRow(instant(one.at_us, zone), one.kind, one.what, one.detail, one.who)
+    at, what = instant(one.at_us, zone), one.what
+    if one.struck_us is None:
+        return HappeningRow(at, one.kind, what, one.detail, one.who, one.note)
+    by = f" by {one.struck_by}" if one.struck_by else ""
+    what = f"{what}, struck {full(one.struck_us, zone)}{by}"
+    return HappeningRow(at, one.kind, what, one.detail, one.who, is_struck=True)
 
 
 def _similar(record: Record, labels: Labels, incident: Incident, now_us: int) -> tuple[Similar, ...]:

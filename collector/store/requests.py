@@ -23,7 +23,7 @@ from collector.care_requests import RecordCalibration
 from collector.errors import StoreError
 from collector.recurrence import RecurringWork
 from collector.requests import Answer, Asked, BeginWork, CancelWork, EndWork, ImportWorks, Request
-from collector.reviews import AddNote, GiveVerdict
+from collector.reviews import AddNote, GiveVerdict, StrikeNote
 from collector.store.connection import connect, transaction
 from collector.store.schema import CURRENT_VERSION, version_of
 
@@ -42,6 +42,7 @@ _FORMS: dict[str, type[Asked]] = {
     "record_calibration": RecordCalibration,
     "give_verdict": GiveVerdict,
     "add_note": AddNote,
+    "strike_note": StrikeNote,
 }
 _NAMES = {form: name for name, form in _FORMS.items()}
 

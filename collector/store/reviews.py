@@ -13,7 +13,7 @@ import orjson
 
 from collector.alarm_record import LifeChange
 from collector.requests import Answer
-from collector.reviews import AddNote, GiveVerdict, Note, Verdict, Wanted
+from collector.reviews import AddNote, GiveVerdict, Note, StrikeNote, Verdict, Wanted
 from collector.store.requests import asked_of
 from collector.store.tellings import life_of
 from rules import AlarmKey
@@ -70,7 +70,7 @@ def record_reviews(connection: sqlite3.Connection, answers: Sequence[Answer], nu
         if answer.is_done:
             row = connection.execute(
                 "SELECT asked_us, who, asked FROM requests WHERE id = ?"
-                " AND json_extract(asked, '$.do') IN ('give_verdict', 'add_note')",
+                " AND json_extract(asked, '$.do') IN ('give_verdict', 'add_note', 'strike_note')",
                 (answer.request,),
             ).fetchone()
         if row is None:
@@ -96,6 +96,12 @@ def record_reviews(connection: sqlite3.Connection, answers: Sequence[Answer], nu
                 "INSERT INTO notes(commit_no, incident, at_us, who, text) VALUES(?, ?, ?, ?, ?)",
                 (number, asked.incident, at_us, who, asked.text),
             )
+        elif isinstance(asked, StrikeNote):
+            connection.execute(
+                "UPDATE notes SET struck_us = ?, struck_by = ?"
+                " WHERE id = ? AND incident = ? AND struck_us IS NULL",
+                (at_us, who, asked.note, asked.incident),
+            )
 
 
 class ReviewQueries:
@@ -116,9 +122,11 @@ class ReviewQueries:
         return {row[0]: Verdict(*row) for row in rows}
 
     def notes(self, incident: int) -> tuple[Note, ...]:
-        """Notes on an incident, oldest first."""
+        """Notes on an incident, oldest first, struck ones too."""
         rows = self._connection.execute(
-            "SELECT incident, at_us, who, text FROM notes WHERE incident = ? ORDER BY id", (incident,)
+            "SELECT incident, at_us, who, text, id, struck_us, struck_by FROM notes"
+            " WHERE incident = ? ORDER BY id",
+            (incident,),
         )
         return tuple(Note(*row) for row in rows)
 

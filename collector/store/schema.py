@@ -264,6 +264,12 @@ CREATE TABLE conflicts_not_kept( -- of days that had more than are kept
 ) STRICT, WITHOUT ROWID;
 """
 
+_STRUCK = """
+ALTER TABLE notes ADD COLUMN struck_us INTEGER;
+-- struck_us: when somebody said that it does not hold
+ALTER TABLE notes ADD COLUMN struck_by TEXT NOT NULL DEFAULT '';
+"""
+
 MIGRATIONS: tuple[str, ...] = (
     _FIRST,
     _PLANNED_WORK,
@@ -277,6 +283,7 @@ MIGRATIONS: tuple[str, ...] = (
     _CALIBRATIONS,
     _REVIEWS,
     _CONFLICTS,
+    _STRUCK,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

@@ -114,7 +114,7 @@ def test_what_is_said_of_an_incident_is_kept_in_the_commit_that_answers_it(begin
     again.rounds()
     assert answer(again, "3") == f"there is no incident {number + 1}"
     assert again.reader.verdicts()[number] == Verdict(number, running.now_us + 1, "keeper", "real")
-    assert again.reader.notes(number) == (Note(number, running.now_us + 2, "keeper", "It was the fuse."),)
+    assert again.reader.notes(number) == (Note(number, running.now_us + 2, "keeper", "It was the fuse.", 1),)
     assert again.reader.notes(number + 1) == ()
     last = again.again()
     asking_of(last).turn()

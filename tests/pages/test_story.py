@@ -287,6 +287,29 @@ def test_note_is_kept_as_it_was_written_and_shown_as_text(client: httpx.Client, 
     assert 'aria-label="Notes: note by the page at 02:45."' in html
 
 
+def test_struck_note_stays_to_be_read_as_struck(client: httpx.Client, told: Store) -> None:
+    say(client, told, note="It was the fuse.")
+    say(client, told, note="It was the relay.")
+    *before, number, last = re.findall(r'name="strike" value="(\d+)"', client.get("/incidents/1").text)
+    assert "The note is struck." in say(client, told, strike=number)
+    html = client.get("/incidents/1").text
+    assert "<s>It was the fuse.</s>" in html
+    assert "Note, struck Sat 7 Mar 2026, 02:45 by the page" in words(html)
+    assert re.findall(r'name="strike" value="(\d+)"', html) == [*before, last]
+    (lane,) = re.findall(r'aria-label="Notes: ([^"]*)"', html)
+    assert lane.count("note by the page at 02:45") == len(before) + 1
+    # A page that was opened before may still offer it.
+    assert "That was not kept: the note was struck before." in say(client, told, strike=number)
+    assert "there is no such note on incident 1." in say(client, told, strike="77")
+    for file, line in (
+        ("story.md", "Note, struck"),
+        ("events.csv", 'by the page",It was the fuse.,the page'),
+        ("story.html", "<s>It was the fuse.</s>"),
+    ):
+        assert line in client.get(f"/incidents/1/{file}").text
+    assert "Strike" not in client.get("/incidents/1/story.html").text
+
+
 @pytest.mark.parametrize(
     ("fields", "status", "told_words"),
     [
@@ -295,6 +318,8 @@ def test_note_is_kept_as_it_was_written_and_shown_as_text(client: httpx.Client, 
         ({"verdict": "real", "began": "soon"}, 400, "began=soon is no time"),
         ({"verdict": "real", "form": "AAAA"}, 403, "too old, or of another page"),
         ({"note": "x" * 30_000}, 413, "short"),
+        ({"strike": "-1"}, 400, "is no note"),
+        ({"strike": "1", "form": "AAAA"}, 403, "too old, or of another page"),
     ],
 )
 def test_form_that_is_not_ours_is_refused(
