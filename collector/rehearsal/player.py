@@ -10,17 +10,15 @@ from typing import Self
 
 import numpy as np
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.clock import Clock
 from collector.configuration import Configuration, MqttConfiguration
-from collector.errors import BrokerError
 from collector.mqtt.connection import Topics
+from collector.mqtt.plain import connect_plainly, plain_client
 from collector.recordings import Recording
 from collector.rehearsal.settings import topic_of
 from rules import MICROSECONDS
 
-_CONNECT_TIMEOUT_S = 10.0
 _PUBLISH_TIMEOUT_S = 30.0
 # Readings within so much are published together, as a board publishes what it has read in one go.
 _TOGETHER_US = MICROSECONDS
@@ -120,37 +118,22 @@ def _rounds(recording: Recording) -> Iterator[tuple[int, Sequence[int]]]:
 def _connected(configuration: MqttConfiguration, begins: threading.Event) -> mqtt.Client:
     """A client of the broker; `begins` is set when the service has said that it is online."""
     status = Topics.of(configuration.client_id).status
-    client = mqtt.Client(
-        CallbackAPIVersion.VERSION2,
-        client_id=f"{configuration.client_id}-player",
-        protocol=mqtt.MQTTv311,
-    )
+    client = plain_client(f"{configuration.client_id}-player")
     if configuration.username is not None:
         client.username_pw_set(configuration.username, configuration.password)
     if configuration.tls:
         client.tls_set(None if configuration.ca_file is None else str(configuration.ca_file))
-    is_connected = threading.Event()
-
-    def on_connect(
-        client: mqtt.Client, _data: object, _flags: object, code: object, _properties: object
-    ) -> None:
-        if not getattr(code, "is_failure", True):
-            client.subscribe(status, qos=1)
-            is_connected.set()
 
     def on_message(client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:  # noqa: ARG001
         if message.payload == b"online":
             begins.set()
 
-    client.on_connect = on_connect
     client.on_message = on_message
-    where = f"{configuration.host}:{configuration.port}"
-    try:
-        client.connect(configuration.host, configuration.port)
-    except OSError as error:
-        raise BrokerError(f"the rehearsal reaches no broker at {where}: {error}") from error
-    client.loop_start()
-    if not is_connected.wait(_CONNECT_TIMEOUT_S):
-        client.loop_stop()
-        raise BrokerError(f"the broker at {where} did not let the rehearsal in: look at [mqtt] username")
+    connect_plainly(
+        client,
+        configuration.host,
+        configuration.port,
+        "the rehearsal",
+        lambda client: client.subscribe(status, qos=1),
+    )
     return client

@@ -15,14 +15,12 @@ from types import TracebackType
 from typing import Protocol, Self
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.clock import Clock
-from collector.errors import BrokerError
+from collector.mqtt.plain import connect_plainly, plain_client
 from collector.simulation.tank import SimulatedTank
 from rules import MICROSECONDS
 
-_CONNECT_TIMEOUT_S = 10.0
 # Beyond this a tick is given up as not taken; the next one follows.
 _PUBLISH_TIMEOUT_S = 5.0
 
@@ -197,32 +195,15 @@ class Boards:
             due_us += self._every_us
 
     def _connect(self, board: Board) -> mqtt.Client:
-        client = mqtt.Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=f"{self._tank_name}-{board.name}",
-            protocol=mqtt.MQTTv311,
-        )
+        client = plain_client(f"{self._tank_name}-{board.name}")
         if self._username:
             client.username_pw_set(self._username)
         topic = board.will_topic(self._tank_name)
         client.will_set(topic, "offline", qos=1, retain=True)
-        is_connected = threading.Event()
-
-        def on_connect(
-            client: mqtt.Client, _data: object, _flags: object, code: object, _properties: object
-        ) -> None:
-            if not getattr(code, "is_failure", True):
-                client.publish(topic, "online", qos=1, retain=True)
-                is_connected.set()
-
-        client.on_connect = on_connect
-        host, port = self._address
-        try:
-            client.connect(host, port)
-        except OSError as error:
-            raise BrokerError(f"board {board.name}: no broker at {host}:{port} ({error})") from error
-        client.loop_start()
-        if not is_connected.wait(_CONNECT_TIMEOUT_S):
-            client.loop_stop()
-            raise BrokerError(f"board {board.name}: the broker at {host}:{port} did not take its connection")
+        connect_plainly(
+            client,
+            *self._address,
+            f"board {board.name}",
+            lambda client: client.publish(topic, "online", qos=1, retain=True),
+        )
         return client

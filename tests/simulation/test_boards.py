@@ -135,7 +135,7 @@ def test_rounds_follow_the_clock_s_rate_and_stop_with_it(broker: DemoBroker, lis
 def test_no_broker_is_an_error_that_names_board_and_address(tmp_path: Path) -> None:
     broker = DemoBroker(tmp_path, kind="mosquitto")
     boards = _boards(broker, SimulatedTank(TankSettings(), seed=1, start_us=START_US))
-    with pytest.raises(BrokerError, match=f"board sump: no broker at 127.0.0.1:{broker.port}"):
+    with pytest.raises(BrokerError, match=f"board sump reaches no broker at 127.0.0.1:{broker.port}"):
         boards.connect()
 
 
