@@ -207,7 +207,7 @@ class Plan:
         if not coming:
             return Answer(request, False, f"no {_words(asked.kind)} is to come in {asked.tank}")
         self.works = tuple(work for work in self.works if work not in coming)
-        return Answer(request, True, f"{_list(coming)} in {asked.tank} is no longer planned")
+        return Answer(request, True, f"no longer planned in {asked.tank}: {_list(coming)}")
 
 
 def _fields(work: PlannedWork) -> tuple[str, str, int, int]:

@@ -80,7 +80,7 @@ def test_only_what_goes_on_ends_and_only_what_is_to_come_is_cancelled():
     plan = plan_of(*known)
     take(plan, EndWork("reef"), at_min=10)
     assert set(plan.works) == {work(0, 10), *known[1:]}
-    assert take(plan, CancelWork("reef"), at_min=10).text == "water change in reef is no longer planned"
+    assert take(plan, CancelWork("reef"), at_min=10).text == "no longer planned in reef: water change"
     assert set(plan.works) == {work(0, 10), known[2]}
 
 

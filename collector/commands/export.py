@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import nullcontext
 from pathlib import Path
 
 from collector.commands.configuration_argument import add_configuration_argument
@@ -24,7 +25,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="where to; .csv, .csv.gz, .parquet, .lp (InfluxDB line protocol) or .lp.gz says in which form. "
         "Nothing is overwritten, and FILE appears when it is whole. Until then FILE.part grows day by day, "
         "with a note in FILE.part.days: broken off by a kill, a power cut or a full disk, the same command "
-        "looks through the days that are there, goes on behind them, and ends in the same file as unbroken",
+        "looks through the days that are there, goes on behind them, and ends in the same file as unbroken. "
+        "What the store has let go (service.keep_readings) is read from the database, if [database] names it",
     )
     parser.add_argument(
         "--series",
@@ -48,6 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     from collector.account import rfc3339
     from collector.commands.replay import instant_of
+    from collector.database import opened_past
     from collector.settings import load_configuration
     from collector.store import StoreReader
     from collector.transfer import Asked, export
@@ -58,12 +61,16 @@ def run(arguments: argparse.Namespace) -> int:
         None if arguments.since is None else instant_of(arguments.since, "--from"),
         None if arguments.until is None else instant_of(arguments.until, "--to"),
     )
+    past = nullcontext() if configuration.database is None else opened_past(configuration)
     with (
-        StoreReader(configuration.store.path) as reader,
+        past as older,
+        StoreReader(configuration.store.path, older) as reader,
         tqdm(total=100, unit="%", disable=None, leave=False) as bar,
     ):
         done = export(reader, arguments.target, asked, lambda share: bar.update(round(100 * share) - bar.n))
     print(f"{arguments.target} holds {done.count:,} readings, in canonical units.")
+    if done.lacks:
+        print(f"Of {len(done.lacks)} days it lacks readings. {done.lacks[0]}.")
     if done.cut_off:
         print(f"{done.cut_off} days of an export that was broken off were not as it left them: written anew.")
     if done.before:

@@ -88,6 +88,15 @@ class SeriesColumns:
         """As `Store.readings_from_us`."""
         return self._progress("readings_from_us")
 
+    @property
+    def has_older(self) -> bool:
+        """Whether there is an older record."""
+        return self._older is not None
+
+    def is_whole(self, series: int, start_us: int, end_us: int) -> bool:
+        """Whether every reading of a range that there ever was is here."""
+        return not self._gaps(series, start_us, end_us)
+
     def first_observed_us(self, series: int) -> int | None:
         """The instant of the oldest reading of a series that is still here; None if there is none."""
         row = self._connection.execute(
@@ -131,7 +140,7 @@ class SeriesColumns:
         let go. Where both have a reading, the one here counts.
         """
         try:
-            return self._all_readings(series, start_us, end_us)
+            return self.every_reading(series, start_us, end_us)
         except DatabaseError as error:
             return self.readings(series, start_us, end_us), f"{_LEFT_OUT}: {error}"
 
@@ -144,19 +153,26 @@ class SeriesColumns:
         if self._older is None or end_us - start_us > _MOST_ASKED_US:
             return found, ""
         is_fine = end_us - start_us < count * rollups.MINUTE_US
-        if not is_fine and start_us >= self._begins_us(series):
+        if not is_fine and start_us >= self.begins_us(series):
             return found, ""
         if not self._gaps(series, start_us, end_us):
             return found, ""
         try:
-            readings, lack = self._all_readings(series, start_us, end_us)
+            readings, lack = self.every_reading(series, start_us, end_us)
         except DatabaseError as error:
-            if start_us >= self._begins_us(series):
+            if start_us >= self.begins_us(series):
                 return found, f"{_MINUTES}: {error}"
             return found, f"{_LEFT_OUT}: {error}"
         return self._finest(series, start_us, end_us, count, readings), lack
 
-    def _all_readings(self, series: int, start_us: int, end_us: int) -> tuple[Readings, str]:
+    def every_reading(self, series: int, start_us: int, end_us: int) -> tuple[Readings, str]:
+        """As `all_readings`, for who would rather have nothing than less.
+
+        Raises
+        ------
+        DatabaseError
+            If the older record does not give what it is asked for.
+        """
         found = self.readings(series, start_us, end_us)
         # Behind them: what is let go meanwhile is either here or in a gap.
         gaps = self._gaps(series, start_us, end_us)
@@ -178,8 +194,8 @@ class SeriesColumns:
         row = self._connection.execute("SELECT tank, name FROM series WHERE id = ?", (series,)).fetchone()
         return str(row[0]), str(row[1])
 
-    def _begins_us(self, series: int) -> int:
-        """Where the readings of a series, or what is rolled up of them, begin here."""
+    def begins_us(self, series: int) -> int:
+        """Where the readings of a series, or what is rolled up of them, begin here; far ahead if nowhere."""
         row = self._connection.execute(
             "SELECT min(slot_us) FROM rollups WHERE series = ?", (series,)
         ).fetchone()

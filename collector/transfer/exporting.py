@@ -1,5 +1,7 @@
 """Readings of the store into one file, a day (of UTC) at a time, while the service may run.
 
+What the store has let go is read from the record behind it (`StoreReader(path, older)`), if there is one.
+
 What was not measured, and what is infinite, has no place in a file and is left out. Flags and alarms are
 not exported: a backup holds everything.
 """
@@ -13,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from collector.errors import BrinebellError, ConfigError
+from collector.errors import BrinebellError, ConfigError, DatabaseError
 from collector.recordings import Named, Recording, join, pieces_of, spelled_unit
 from collector.store import StoredSeries, StoreReader
 from collector.transfer.unfinished import Begun, Day, remove, unfinished
@@ -46,12 +48,15 @@ class Exported:
         How many days of an earlier run were not as it had left them, and were written anew.
     to_us
         Where the stretch ends; without an end that was asked for, where the record did when it was begun.
+    lacks
+        For each day written now of which readings are missing, a sentence why.
     """
 
     count: int
     before: int
     cut_off: int
     to_us: int
+    lacks: tuple[str, ...] = ()
 
 
 def export(
@@ -72,6 +77,7 @@ def export(
     chosen = _chosen(reader.series_list(), asked.series)
     pieces = pieces_of(target, [Named(one.tank, one.name, spelled_unit(one.quantity)) for one in chosen])
     begun = _begun(reader, chosen, asked)
+    lacks: list[str] = []
     try:
         with unfinished(target, begun, pieces.head) as file:
             from_us, to_us = file.begun.from_us, file.begun.to_us
@@ -81,7 +87,8 @@ def export(
             at_us = file.days[-1].to_us if file.days else from_us
             while at_us < to_us:
                 behind_us = min(at_us - at_us % _DAY_US + _DAY_US, to_us)
-                readings, rows = _day(reader, chosen, at_us, behind_us)
+                readings, rows, lack = _day(reader, chosen, at_us, behind_us)
+                lacks += [lack] if lack else []
                 file.add(at_us, behind_us, rows, len(readings), pieces.piece(readings))
                 tell((behind_us - from_us) / (to_us - from_us))
                 at_us = behind_us
@@ -97,16 +104,23 @@ def export(
             f"{target} cannot be written: {error.strerror}. What is there stays: once that is mended, "
             "the same command goes on"
         ) from error
+    except DatabaseError as error:
+        raise BrinebellError(
+            f"what the store has let go cannot be read: {error}. What is there stays: once the database "
+            "answers, the same command goes on"
+        ) from error
     if not count:
         raise BrinebellError(_NOTHING)
-    return Exported(count, before, file.cut_off, to_us)
+    return Exported(count, before, file.cut_off, to_us, tuple(lacks))
 
 
 def _begun(reader: StoreReader, chosen: Sequence[StoredSeries], asked: Asked) -> Begun:
     extent = reader.extent_us
     if extent is None:
         raise BrinebellError("the store holds no readings yet")
-    from_us = max(extent[0], asked.from_us or 0)
+    from_us = max(min(reader.begins_us(one.id) for one in chosen), asked.from_us or 0)
+    if reader.has_older and asked.from_us is not None:
+        from_us = asked.from_us
     to_us = min(extent[1] + 1, extent[1] + 1 if asked.to_us is None else asked.to_us)
     if from_us >= to_us:
         raise BrinebellError(_NOTHING)
@@ -128,23 +142,24 @@ def _chosen(known: Sequence[StoredSeries], names: Sequence[str]) -> list[StoredS
 
 
 def _rows(reader: StoreReader, chosen: Sequence[StoredSeries], day: Day) -> int:
-    """How many readings of a day the store has now; as many as noted where it has begun to let go of them."""
-    if day.from_us < reader.readings_from_us:
+    """How many readings of a day the store has now; as many as noted where it may not have them all."""
+    if not all(reader.is_whole(one.id, day.from_us, day.to_us) for one in chosen):
         return day.rows
     return sum(reader.count(one.id, day.from_us, day.to_us) for one in chosen)
 
 
 def _day(
     reader: StoreReader, chosen: Sequence[StoredSeries], from_us: int, to_us: int
-) -> tuple[Recording, int]:
-    """What can be written of a stretch, in order of time, and how many readings the store has of it."""
-    parts, rows = [], 0
+) -> tuple[Recording, int, str]:
+    """What can be written of a stretch, in order of time, how many readings it has, and what is missing."""
+    parts, rows, lacks = [], 0, ""
     for index, one in enumerate(chosen):
-        readings = reader.readings(one.id, from_us, to_us)
+        readings, lack = reader.every_reading(one.id, from_us, to_us)
+        lacks = lacks or lack
         rows += len(readings.times_us)
         keep = np.isfinite(readings.values)
         number = int(keep.sum())
         parts.append(
             Recording(readings.times_us[keep], readings.values[keep], np.full(number, index, np.int64))
         )
-    return join(parts), rows
+    return join(parts), rows, lacks

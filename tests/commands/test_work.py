@@ -100,12 +100,12 @@ def test_work_to_come_is_listed_and_cancelled(service: Running, ask: Run) -> Non
     assert ask("work").stdout.startswith("Feeding pause: from ")
     told = ask("work", "end")
     assert (told.returncode, told.stderr) == (1, "Not done: no planned work goes on in reef.\n")
-    assert ask("work", "cancel", "feeding_pause").stdout == "Feeding pause in reef is no longer planned.\n"
+    assert ask("work", "cancel", "feeding_pause").stdout == "No longer planned in reef: feeding pause.\n"
     assert service.works() == []
     for kind, wait in (("feeding_pause", "2 h"), ("water_change", "3 h")):
         assert ask("work", "begin", kind, "--in", wait, "--for", "15 min").returncode == 0
     told = ask("work", "cancel", "all")
-    assert told.stdout == "Feeding pause, water change in reef is no longer planned.\n"
+    assert told.stdout == "No longer planned in reef: feeding pause, water change.\n"
     assert service.works() == []
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -20,6 +22,7 @@ from collector.learning import fit, tasks_of
 from collector.settings import load_configuration
 from collector.store import Commit, Row, Store, StoreReader, Upkeep
 from rules import HOUR_US, Flag, WeekProfile
+from tests.broker import free_port
 from tests.database.servers import Influx, influx
 from tests.mirror.parts import mirror, state, until_all_sent
 from tests.store.commits import SECOND, assert_rollups_match_readings, query
@@ -156,6 +159,47 @@ def test_of_what_is_older_than_what_is_kept_there_are_minutes_and_quarter_hours(
             one[2] < (NOW_US - 29 * DAY_US) // (HOUR_US // 4) * (HOUR_US // 4) for one in kept
         )
     assert [query(path, one) for one in ROLLUPS] == [query(first, one) for one in ROLLUPS]
+
+
+def exported(settings: Path, target: Path) -> bytes:
+    """The file, of the days that were mirrored."""
+    since, until = (f"{np.datetime64(at_us, 'us')}Z" for at_us in (BEGIN_US, END_US))
+    command = ["export", str(target), "--from", since, "--to", until, "--config", str(settings)]
+    return target.read_bytes() if main(command) == 0 else b""
+
+
+def test_an_export_holds_what_retention_has_let_go_or_says_that_it_does_not(
+    server: Influx, first: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    whole = exported(first.parents[1] / "brinebell.toml", tmp_path / "whole.csv")
+    configuration, settings = configured(tmp_path / "let_go", server)
+    path = configuration.store.path
+    path.parent.mkdir()
+    shutil.copy(first, path)
+    with Store(path, synchronous="OFF") as store:
+        while (
+            Upkeep(store, 10 * DAY_US, is_mirrored=True).let_go(NOW_US - 10 * DAY_US, 5 * DAY_US) is not None
+        ):
+            pass
+    assert len(query(path, READINGS)) < len(query(first, READINGS)) // 3
+    assert exported(settings, tmp_path / "again.csv") == whole
+    assert "lacks" not in capsys.readouterr().out
+
+    text = settings.read_text()
+    settings.write_text(text.replace(server.address, f"http://127.0.0.1:{free_port()}"))
+    assert exported(settings, tmp_path / "away.csv") == b""
+    assert "what the store has let go cannot be read: " in capsys.readouterr().err
+    # Once it answers, the same command goes on.
+    settings.write_text(text)
+    assert exported(settings, tmp_path / "away.csv") == whole
+
+    settings.write_text(text[: text.index("[database]")])
+    short = exported(settings, tmp_path / "short.csv")
+    assert 0 < len(short) < len(whole) // 3
+    assert whole.endswith(short[len(short) // 2 :])
+    assert re.search(
+        r"Of 2\d days it lacks readings. Not every reading of this time", capsys.readouterr().out
+    )
 
 
 @pytest.mark.parametrize(
