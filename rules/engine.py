@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
+import numpy as np
+
 from rules.alarm import BY_CLOCK, NEVER
 from rules.baseline import Baseline
 from rules.blocks import Block
@@ -154,11 +156,10 @@ class Engine:
         for index, sequences, times_us, values, clocks_us, survey in runs:
             judged = self._watches[index].judge(times_us, values, sequences, clocks_us, survey)
             if not judged.is_plain:
-                for place, sequence in enumerate(sequences):
+                found = zip(sequences, judged.primary, judged.packed, judged.late, strict=True)
+                for sequence, flag, bits, is_late in found:
                     position = sequence - first
-                    primary[position] = judged.primary[place]
-                    tests[position] = judged.packed[place]
-                    late[position] = judged.late[place]
+                    primary[position], tests[position], late[position] = flag, bits, is_late
             if judged.revised is not None:
                 revised.append(judged.revised)
             if judged.staged:
@@ -329,7 +330,8 @@ class Engine:
         for watch in self._watches:
             if watch.wakes_us <= clock_us:
                 self._stage(watch.expire(clock_us))
-        self._stage(self._boards.expire(clock_us))
+        if staged := self._boards.expire(clock_us):
+            self._stage(staged)
 
     def _stage(self, staged: Iterable[Staged]) -> None:
         self._turns.stage(staged)
@@ -340,7 +342,9 @@ class Engine:
         """Steps and events whose turn has come; each alarm event is followed by what it means."""
         if self._turns.is_empty and self._step is not None and clock_us < (self._step + 1) * STEP_US:
             return ()
-        return self._turns.release(clock_us, self._next_step, self._take_step, self._explained)
+        # An infinite reading less another is not known, which is what NaN says.
+        with np.errstate(invalid="ignore"):
+            return self._turns.release(clock_us, self._next_step, self._take_step, self._explained)
 
     def _explained(self, staged: Staged) -> Iterable[AlarmEvent]:
         """What a limit says together with the fault that explains it; anything else as it is."""

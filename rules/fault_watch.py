@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rules.contest import Post
 from rules.fault_panel import FaultPanel, Sight, subject_of
 from rules.faults import FAULTS
 from rules.faults.fault import NORMAL
 from rules.look import TankLook
-from rules.resettling import Resettling, Views
+from rules.resettling import Resettling
 from rules.setup import SeriesRules, TankRules
 
 
@@ -40,19 +39,16 @@ class FaultWatch:
         """What each fault sees, by the number of its post, where that is more than nothing."""
         found = {}
         views = self._resettling.views(tank)
+        seen, hidden_to_us = tank, None
         for number, post in enumerate(self.panel.posts):
-            sight = _sight(post, tank, views)
-            if sight is not None:
-                found[number] = sight
+            fault = post.fault
+            if views is not None:
+                seen, hidden_to_us = views.of(fault.code)
+            look = subject_of(post, seen)
+            finding = None
+            if look is not None and (look.is_fresh or fault.hears_silence):
+                finding = fault.judge(look, seen, post.setting)
+                if finding is NORMAL and hidden_to_us is None:
+                    continue
+            found[number] = Sight(look, finding, hidden_to_us)
         return found
-
-
-def _sight(post: Post, tank: TankLook, views: Views | None) -> Sight | None:
-    seen, hidden_to_us = views.of(post.fault.code) if views is not None else (tank, None)
-    look = subject_of(post, seen)
-    finding = None
-    if look is not None and (look.is_fresh or post.fault.hears_silence):
-        finding = post.fault.judge(look, seen, post.setting)
-        if finding is NORMAL and hidden_to_us is None:
-            return None
-    return Sight(look, finding, hidden_to_us)

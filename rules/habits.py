@@ -6,9 +6,13 @@ than noise, whatever probe a keeper has.
 
 from __future__ import annotations
 
-from operator import sub
+from array import array
 from typing import NamedTuple
 
+import numpy as np
+
+from rules.blocks import FloatArray
+from rules.known import in_order
 from rules.trace import DAY_CELLS, HOUR_CELLS, NAN, Trace
 
 # Phi^-1(0.75) * sqrt(2): turns the median step of white noise into its standard deviation.
@@ -47,15 +51,14 @@ class Habits(NamedTuple):
 UNKNOWN = Habits(NAN, NAN, 0.0, NAN, NAN, NAN)
 
 
-def _median(ordered: list[float]) -> float:
+def _median(ordered: FloatArray) -> float:
     size = len(ordered)
-    return (ordered[(size - 1) // 2] + ordered[size // 2]) / 2
+    return float((ordered[(size - 1) // 2] + ordered[size // 2]) / 2)
 
 
-def _known(values: list[float]) -> list[float]:
-    """Without NaN; a sum tells quickly that there is none."""
-    total = sum(values)
-    return values if total == total else [value for value in values if value == value]
+def _known(column: array[float]) -> FloatArray:
+    cells = np.asarray(column)
+    return np.asarray(cells[cells == cells])
 
 
 def habits_of(trace: Trace) -> Habits:
@@ -64,22 +67,23 @@ def habits_of(trace: Trace) -> Habits:
     day = _known(medians[-DAY_CELLS:])
     if len(day) < _FEWEST:
         return UNKNOWN
-    noises = sorted(_known(trace.noises[-DAY_CELLS:]))
-    smallest = sorted(_known(trace.smallest_steps[-DAY_CELLS:]))
-    between = sorted(map(abs, map(sub, day[1:], day)))
-    if not smallest:
+    noises = in_order(trace.noises[-DAY_CELLS:])
+    smallest = in_order(trace.smallest_steps[-DAY_CELLS:])
+    between = np.abs(day[1:] - day[:-1])
+    between.sort()
+    if not len(smallest):
         # Where a cell holds but one reading, the steps between cells are those between readings.
-        smallest = [step for step in between if step > 0.0]
+        smallest = between[between > 0.0]
     cells = min(len(medians), DAY_CELLS)
     interval = cells / len(day)
     low = high = NAN
     past = _known(medians[-DAY_CELLS - _RANGE_ENDED_CELLS : -_RANGE_ENDED_CELLS])
     if len(past) * interval >= _FEWEST_OF_DAY * DAY_CELLS:
-        low, high = min(past), max(past)
+        low, high = float(past.min()), float(past.max())
     return Habits(
-        noise=_median(noises) if noises else NAN,
+        noise=_median(noises) if len(noises) else NAN,
         scatter=_median(between) * _STEP_TO_SIGMA,
-        resolution=_median(smallest) if smallest else 0.0,
+        resolution=_median(smallest) if len(smallest) else 0.0,
         interval_cells=interval,
         day_low=low,
         day_high=high,

@@ -7,14 +7,19 @@ depends on when it was asked.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from array import array
+from collections.abc import Callable
 from itertools import pairwise
 from typing import NamedTuple, TypeVar, cast
 
+import numpy as np
+
 from rules.baseline import Band, Baseline
+from rules.blocks import FloatArray
 from rules.change.cusum import cusum
 from rules.change.ewma import ewmas
 from rules.change.step import Step, find_step
+from rules.known import in_order, middle, middles
 from rules.slope import Slope, robust_slope
 from rules.trace import HOUR_CELLS, NAN, STEP_US, Trace
 
@@ -108,13 +113,12 @@ class Hours:
         "_bands_before",
         "_baseline",
         "_centers",
-        "_drift",
         "_end",
         "_found",
         "_medians",
+        "_residuals",
         "_sigma",
         "_trace",
-        "_usual",
         "hour",
     )
 
@@ -127,6 +131,7 @@ class Hours:
         self._baseline = baseline
         self._medians: list[float] | None = None
         self._centers: list[float] | None = None
+        self._residuals: list[float] | None = None
         self._sigma = NAN
         self._bands: list[Band] | None = None
         # What the hour before asked of the same baseline need not be asked again.
@@ -134,38 +139,38 @@ class Hours:
             self._bands_before = before._bands
         else:
             self._bands_before = None
-        self._drift: Drift | None = None
-        self._usual: Usual | None = None
         self._found: dict[object, object] = {}
 
     def is_of(self, step: int, baseline: Baseline | None) -> bool:
         """Whether this is still right at a step."""
         return (step + 1) // HOUR_CELLS == self.hour and baseline is self._baseline
 
-    def _cells(self, column: list[float]) -> list[float]:
+    def _column(self, column: array[float]) -> FloatArray:
         """Elements of the whole hours in a column of the trace, the newest last."""
         end = len(column) - (self._trace.step + 1 - self._end)
-        return column[max(0, end - HOURS * HOUR_CELLS) : max(0, end)]
+        return np.asarray(column[max(0, end - HOURS * HOUR_CELLS) : max(0, end)])
 
-    def once(self, compute: Callable[[list[float]], Found], key: object = None) -> Found:
-        """What a fault makes of the cell medians of the whole hours, the newest last; once an hour.
+    @property
+    def cells(self) -> FloatArray:
+        """Cell medians of the whole hours, three days of them at most, the newest last."""
+        return self._column(self._trace.medians)
+
+    def once(self, compute: Callable[[Hours], Found], key: object = None) -> Found:
+        """What a fault makes of these hours; computed when first asked for.
 
         It is known again by `key`, without one by the function itself.
         """
         key = compute if key is None else key
         if key not in self._found:
-            self._found[key] = compute(self._cells(self._trace.medians))
+            self._found[key] = compute(self)
         return cast(Found, self._found[key])
 
     @property
     def medians(self) -> list[float]:
-        """Hourly medians, shape (72,), the newest last; NaN where an hour is less than half known."""
+        """Hourly medians, shape (72,), the newest last; NaN where nothing is known of an hour."""
         if self._medians is None:
-            cells = self._cells(self._trace.medians)
-            self._medians = [NAN] * (HOURS - len(cells) // HOUR_CELLS)
-            for start in range(len(cells) % HOUR_CELLS, len(cells), HOUR_CELLS):
-                known = sorted(value for value in cells[start : start + HOUR_CELLS] if value == value)
-                self._medians.append(known[len(known) // 2] if known else NAN)
+            found = middles(by_hours(self.cells)).tolist()
+            self._medians = [NAN] * (HOURS - len(found)) + found
         return self._medians
 
     @property
@@ -198,14 +203,14 @@ class Hours:
     @property
     def residuals(self) -> list[float]:
         """Hourly medians less what was usual; empty while learning."""
-        return [value - center for value, center in zip(self.medians, self.centers, strict=False)]
+        if self._residuals is None:
+            self._residuals = [a - b for a, b in zip(self.medians, self.centers, strict=False)]
+        return self._residuals
 
     @property
     def drift(self) -> Drift | None:
         """The slow move of the residual; None while learning or where too few hours are known."""
-        if self._drift is None and self.centers:
-            self._drift = self._find_drift()
-        return self._drift
+        return self.once(Hours._find_drift) if self.centers else None
 
     def _find_drift(self) -> Drift | None:
         residuals = self.residuals
@@ -243,41 +248,33 @@ class Hours:
     @property
     def usual(self) -> Usual:
         """How the series usually moves."""
-        if self._usual is None:
-            self._usual = self._find_usual()
-        return self._usual
+        return self.once(Hours._find_usual)
 
     def _find_usual(self) -> Usual:
-        medians = self._cells(self._trace.medians)
-        steps = self._cells(self._trace.smallest_steps)
-        noises = self._cells(self._trace.noises)[:-_RECENT_CELLS]
+        medians, steps = self.cells, self._column(self._trace.smallest_steps)
+        noises = self._column(self._trace.noises)[:-_RECENT_CELLS]
         recent = max(_RECENT_CELLS, _rest(medians, steps))
-        medians, steps = medians[:-recent], steps[:-recent]
-        known = [place for place, value in enumerate(medians) if value == value]
-        if len(known) < 24 or known[-1] - known[0] < _FEWEST_CELLS:
+        places = np.flatnonzero(medians[:-recent] == medians[:-recent])
+        if len(places) < 24 or places[-1] - places[0] < _FEWEST_CELLS:
             return UNKNOWN
-        moves = [
-            place
-            for before, place in pairwise(known)
-            if medians[place] != medians[before] or steps[place] == steps[place]
-        ]
-        rests = [after - before for before, after in pairwise([known[0], *moves, known[-1]])]
-        jumps = sorted(
-            abs(medians[place] - (medians[before] + medians[after]) / 2)
-            for before, place, after in zip(known, known[1:], known[2:], strict=False)
-        )
-        ordered = sorted(medians[place] for place in known)
-        within = sorted(value for value in noises if value == value)
+        known, steps = medians[places], steps[places]
+        moves = np.flatnonzero((known[1:] != known[:-1]) | (steps[1:] == steps[1:])) + 1
+        rests = np.diff(places[np.concatenate(([0], moves, [len(places) - 1]))])
+        jumps = np.sort(np.abs(known[1:-1] - (known[:-2] + known[2:]) / 2))
+        ordered = np.sort(known)
+        within = in_order(noises)
+        rows = by_hours(noises)
+        of_hours = middles(rows[2 * np.count_nonzero(rows == rows, axis=1) >= HOUR_CELLS])
         return Usual(
-            noise=within[len(within) // 2] if within else NAN,
-            greatest_noise=max(_medians_of_hours(noises), default=NAN),
-            jump=jumps[len(jumps) // 2],
-            rough_jump=jumps[math.floor(0.95 * (len(jumps) - 1))],
-            greatest_jump=jumps[math.floor(0.98 * (len(jumps) - 1))],
+            noise=middle(within) if len(within) else NAN,
+            greatest_noise=float(of_hours.max()) if len(of_hours) else NAN,
+            jump=middle(jumps),
+            rough_jump=float(jumps[math.floor(0.95 * (len(jumps) - 1))]),
+            greatest_jump=float(jumps[math.floor(0.98 * (len(jumps) - 1))]),
             moving=len(moves) / len(known),
-            longest_rest=max(rests),
-            low=ordered[len(ordered) // 100],
-            high=ordered[len(ordered) - 1 - len(ordered) // 100],
+            longest_rest=int(rests.max()),
+            low=float(ordered[len(ordered) // 100]),
+            high=float(ordered[len(ordered) - 1 - len(ordered) // 100]),
         )
 
     def follows(self, hours: int) -> float:
@@ -286,6 +283,9 @@ class Hours:
         Slope of the hourly medians over the centres of the band; NaN while learning or where less than two
         thirds of the hours are known.
         """
+        return self.once(lambda _: self._find_follows(hours), ("follows", hours))
+
+    def _find_follows(self, hours: int) -> float:
         pairs = [
             (center, value)
             for center, value in zip(self.centers[-hours:], self.medians[-hours:], strict=False)
@@ -301,20 +301,16 @@ class Hours:
         return sum((center - mean_center) * (value - mean_value) for center, value in pairs) / square
 
 
-def _medians_of_hours(values: list[float]) -> Iterator[float]:
-    """The middle value of each hour that is half known at least."""
-    for start in range(len(values) % HOUR_CELLS, len(values), HOUR_CELLS):
-        known = sorted(value for value in values[start : start + HOUR_CELLS] if value == value)
-        if 2 * len(known) >= HOUR_CELLS:
-            yield known[len(known) // 2]
+def by_hours(cells: FloatArray) -> FloatArray:
+    """The cells of each whole hour at the end, shape (hours, 12)."""
+    return cells[len(cells) % HOUR_CELLS :].reshape(-1, HOUR_CELLS)
 
 
-def _rest(medians: list[float], steps: list[float]) -> int:
+def _rest(medians: FloatArray, steps: FloatArray) -> int:
     """Cells at the end in which nothing moved."""
-    value = NAN
-    for rest, (median, step) in enumerate(zip(reversed(medians), reversed(steps), strict=True)):
-        if median == median:
-            if step == step or (value == value and median != value):
-                return rest
-            value = median
-    return len(medians)
+    places = np.flatnonzero(medians == medians)[::-1]
+    known, steps = medians[places], steps[places]
+    has_moved = steps == steps
+    has_moved[1:] |= known[1:] != known[:-1]
+    ends = places[has_moved]
+    return len(medians) - 1 - int(ends[0]) if len(ends) else len(medians)

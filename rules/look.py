@@ -15,6 +15,7 @@ from rules.change.step import Step, find_step
 from rules.habits import Habits
 from rules.heat_model import HeatModel
 from rules.hours import Drift, Hours
+from rules.known import in_order, middle
 from rules.setup import SeriesRules, TankRules
 from rules.slope import UNKNOWN, Slope, robust_slope
 from rules.trace import HOUR_CELLS, MINUTE_US, NAN, STEP_US, Trace
@@ -50,12 +51,17 @@ class Look:
         Noise, resolution and range of the last day.
     is_flat
         Whether the flat line test fails: the probe is stuck, and speaks for no water.
+    is_known
+        Whether there is a value now that speaks for the water.
+    is_fresh
+        Whether the value is as young as this series gives them; nothing is concluded from a held one.
     """
 
     __slots__ = (
         "_band",
         "_baseline",
         "_hours",
+        "_levels",
         "_slopes",
         "_step",
         "_trace",
@@ -63,6 +69,9 @@ class Look:
         "end_us",
         "habits",
         "is_flat",
+        "is_fresh",
+        "is_known",
+        "name",
         "series",
         "value",
     )
@@ -77,6 +86,8 @@ class Look:
         hours: Hours | None = None,
     ) -> None:
         self.series = series
+        # The name of the series within its tank.
+        self.name = series.name
         self.end_us = (step + 1) * STEP_US
         self.habits = habits
         self.is_flat = trace.is_flat
@@ -86,36 +97,24 @@ class Look:
         self._baseline = baseline
         self._band: Band | None = None
         self._slopes: dict[int, Slope] = {}
+        self._levels: dict[tuple[int, int], float] = {}
         age_cells = step - trace.last_cell
         self.age_us = age_cells * STEP_US
         held = max(_HOLD_CELLS, 2 * habits.interval_cells) if age_cells else 0
-        self.value = trace.medians[-1 - age_cells] if age_cells <= held else NAN
-
-    @property
-    def name(self) -> str:
-        """The name of the series within its tank."""
-        return self.series.name
+        self.value = value = trace.medians[-1 - age_cells] if age_cells <= held else NAN
+        self.is_known = value == value and not self.is_flat
+        self.is_fresh = age_cells == 0 or age_cells <= _LATE_INTERVALS * habits.interval_cells - 1
 
     @property
     def last_us(self) -> int:
         """When the newest reading was observed."""
         return self._trace.last_us
 
-    @property
-    def is_known(self) -> bool:
-        """Whether there is a value now that speaks for the water."""
-        return self.value == self.value and not self.is_flat
-
-    @property
-    def is_fresh(self) -> bool:
-        """Whether the value is as young as this series gives them; nothing is concluded from a held one."""
-        age_cells = self.age_us // STEP_US
-        return age_cells == 0 or age_cells <= _LATE_INTERVALS * self.habits.interval_cells - 1
-
     def without_past(self) -> Look:
         """The same, to be kept: of its past only what has been asked before can be asked again."""
         kept = copy(self)
         kept._hours = kept._baseline = None
+        kept._levels = {}
         del kept._trace
         return kept
 
@@ -155,8 +154,8 @@ class Look:
     def recent_resolution(self, minutes: int) -> float:
         """The middle one of the smallest steps in the last cells; 0 where there were none."""
         steps = self._trace.smallest_steps[-minutes * MINUTE_US // STEP_US :]
-        known = sorted(step for step in steps if step == step)
-        return known[len(known) // 2] if known else 0.0
+        known = in_order(steps)
+        return middle(known) if len(known) else 0.0
 
     def rest_cells(self) -> int:
         """For how many cells the value has stood still to the last digit, holes not counted."""
@@ -191,13 +190,20 @@ class Look:
 
     def level(self, minutes: int, minutes_ago: int = 0) -> float:
         """Median of the cells of a stretch of `minutes` that ended `minutes_ago`; NaN for none."""
-        end = len(self._trace.medians) - minutes_ago * MINUTE_US // STEP_US
+        found = self._levels.get((minutes, minutes_ago))
+        if found is None:
+            found = self._levels[minutes, minutes_ago] = self._level(minutes, minutes_ago)
+        return found
+
+    def _level(self, minutes: int, minutes_ago: int) -> float:
+        medians = self._trace.medians
+        end = len(medians) - minutes_ago * MINUTE_US // STEP_US
         start = max(0, end - max(1, minutes * MINUTE_US // STEP_US))
         if end <= 0:
             return NAN
-        found = sorted(value for value in self._trace.medians[start:end] if value == value)
-        size = len(found)
-        return (found[(size - 1) // 2] + found[size // 2]) / 2 if size else NAN
+        known = sorted(value for value in medians[start:end] if value == value)
+        size = len(known)
+        return (known[(size - 1) // 2] + known[size // 2]) / 2 if size else NAN
 
     def change(self, minutes: int, *, over: int = 15) -> float:
         """By how much the level of the last `over` minutes differs from that of `minutes` ago."""
@@ -324,7 +330,10 @@ class TankLook:
 
     def role_of(self, name: str) -> str | None:
         """The role of a series, None for none."""
-        return next((role for role, series in self._roles.items() if series == name), None)
+        for role, series in self._roles.items():
+            if series == name:
+                return role
+        return None
 
     def known(self, role: str) -> Look | None:
         """The same where it has a value now and is not stuck."""

@@ -8,9 +8,10 @@ of the work is left.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from array import array
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Generic, Protocol, TypeVar
+from typing import Protocol
 
 import numpy as np
 
@@ -23,8 +24,6 @@ from rules.planned_work import NEVER_SUPPRESSED, RESETTLE_US, PlannedWork
 from rules.setup import SeriesRules
 from rules.trace import HOUR_CELLS, NAN, STEP_US, Trace
 
-Found = TypeVar("Found")
-
 # The first cell that holds readings tells the offset; later than this it tells of something else.
 _OFFSET_CELLS = 2 * HOUR_CELLS
 _COLUMNS = frozenset({"medians", "noises", "smallest_steps"})
@@ -34,29 +33,35 @@ class MaskedTrace(Trace):
     """A trace, as it stands now, in which the cells of planned work and its settle time hold no readings.
 
     A column is copied when it is first asked for, without what has come since: most looks ask for one.
+
+    Parameters
+    ----------
+    source
+        The trace.
+    hidden
+        First cell of each stretch that is left out, and the one behind its last.
     """
 
-    __slots__ = ("_source", "_works")
+    __slots__ = ("_hidden", "_source")
 
-    def __init__(self, source: Trace, works: Sequence[PlannedWork]) -> None:
+    def __init__(self, source: Trace, hidden: Sequence[tuple[int, int]]) -> None:
         self._source = source
-        self._works = works
+        self._hidden = hidden
         self.step, self.last_cell = source.step, source.last_cell
         self.last_us, self.is_flat = source.last_us, source.is_flat
 
-    def __getattr__(self, name: str) -> list[float]:
+    def __getattr__(self, name: str) -> array[float]:
         # Called for a slot that holds nothing yet.
         if name not in _COLUMNS:
             raise AttributeError(name)
-        source: list[float] = getattr(self._source, name)
+        source: array[float] = getattr(self._source, name)
         column = source[: len(source) - (self._source.step - self.step)]
         count = len(column)
         first = self.step + 1 - count
-        for work in self._works:
-            start = max(0, work.from_us // STEP_US - first)
-            end = min(count, -(-work.settled_us // STEP_US) - first)
+        for from_cell, to_cell in self._hidden:
+            start, end = max(0, from_cell - first), min(count, to_cell - first)
             if start < end:
-                column[start:end] = [NAN] * (end - start)
+                column[start:end] = array("d", (NAN,)) * (end - start)
         setattr(self, name, column)
         return column
 
@@ -126,38 +131,42 @@ def _widening(trace: Trace, baseline: Baseline, work: PlannedWork) -> Widening |
     return None
 
 
-_Asked = tuple[tuple[PlannedWork, ...], str, int]
-
-
-class _OfHour(Generic[Found]):
-    """What was found in the running hour, by what was asked."""
-
-    __slots__ = ("_found", "_hour")
-
-    def __init__(self) -> None:
-        self._found: dict[_Asked, Found] = {}
-        self._hour = -1
-
-    def get(self, asked: _Asked, hour: int, find: Callable[[], Found]) -> Found:
-        """What was found in this hour already, or what is found now."""
-        if hour != self._hour:
-            self._found.clear()
-            self._hour = hour
-        if asked not in self._found:
-            self._found[asked] = find()
-        return self._found[asked]
-
-    def clear(self) -> None:
-        """Forget what was found."""
-        self._found.clear()
-
-
 class Watched(Protocol):
     """What is needed of a series: its rules, its trace, and what is usual for it now."""
 
     rules: SeriesRules
     trace: Trace
     baseline: Baseline | None
+
+
+class _Behind:
+    """One series behind works that disturb it, and what was asked of that in the running hour."""
+
+    __slots__ = ("_baseline", "_habits", "_hidden", "_hour", "_hours", "_member", "_works")
+
+    def __init__(self, member: Watched, works: tuple[PlannedWork, ...]) -> None:
+        self._member = member
+        self._works = works
+        self._hidden = [(work.from_us // STEP_US, -(-work.settled_us // STEP_US)) for work in works]
+        self._baseline: Baseline | None = None
+        # The hour of the habits.
+        self._hour = -1
+        self._habits: Habits | None = None
+        self._hours: Hours | None = None
+
+    def look(self) -> Look:
+        """How it looks now."""
+        member = self._member
+        trace = MaskedTrace(member.trace, self._hidden)
+        step, usual = trace.step, member.baseline
+        baseline = None if usual is None else WidenedBaseline(usual, member.trace, self._works)
+        hour = step // HOUR_CELLS
+        if self._habits is None or self._hour != hour or usual is not self._baseline:
+            self._habits = habits_of(trace)
+        if self._hours is None or self._hours.hour != (step + 1) // HOUR_CELLS or usual is not self._baseline:
+            self._hours = Hours(trace, step, baseline)
+        self._hour, self._baseline = hour, usual
+        return Look(member.rules, trace, step, baseline, self._habits, self._hours)
 
 
 class Resettling:
@@ -173,15 +182,14 @@ class Resettling:
         self._members = {member.rules.name: member for member in members}
         self._works: tuple[PlannedWork, ...] = ()
         self._concerned = Concerned(())
-        # What is asked once an hour of a series behind works, by these and its name, of the running hour.
-        self._habits = _OfHour[Habits]()
-        self._hours = _OfHour[Hours]()
+        # Series behind works that disturb them, by these and their names; and by works of any kind.
+        self._behind: dict[tuple[tuple[PlannedWork, ...], str], _Behind] = {}
+        self._of_works: dict[tuple[PlannedWork, ...], dict[str, _Behind]] = {}
 
     def plan_work(self, works: Iterable[PlannedWork]) -> None:
         """Know these works, instead of those told before."""
         self._works = tuple(sorted(works))
-        self._habits.clear()
-        self._hours.clear()
+        self._forget()
 
     def look(self, look: Look, window_us: int = RESETTLE_US) -> Look:
         """The series as it is seen again behind the works that disturbed it.
@@ -195,34 +203,40 @@ class Resettling:
             for work in self._near(look.end_us)
             if not _is_running(work, look.end_us) and work.settled_us > look.end_us - window_us - STEP_US
         )
-        return self.behind(look, works)
+        return self.behind([look], works)[look.name]
 
     def views(self, tank: TankLook) -> Views | None:
         """How each fault sees the tank at a step; None where no work is near, and all see it as it is."""
         works = self._near(tank.end_us)
         if not works:
             # Nothing is kept of works that are forgotten.
-            self._habits.clear()
-            self._hours.clear()
+            self._forget()
             return None
         if works != self._concerned.works:
             self._concerned = Concerned(works)
+            self._of_works.clear()
+            self._behind = {key: one for key, one in self._behind.items() if set(works).issuperset(key[0])}
         return Views(self, tank, self._concerned)
 
-    def behind(self, look: Look, works: Sequence[PlannedWork]) -> Look:
-        """The series as it is seen behind those of the works that disturb it."""
-        member = self._members[look.name]
-        disturbing = tuple(work for work in works if work.disturbs(member.rules.quantity))
-        if not disturbing:
-            return look
-        trace = MaskedTrace(member.trace, disturbing)
-        step = trace.step
-        usual = member.baseline
-        baseline = None if usual is None else WidenedBaseline(usual, member.trace, disturbing)
-        asked = (disturbing, look.name, id(usual))
-        habits = self._habits.get(asked, step // HOUR_CELLS, lambda: habits_of(trace))
-        hours = self._hours.get(asked, (step + 1) // HOUR_CELLS, lambda: Hours(trace, step, baseline))
-        return Look(member.rules, trace, step, baseline, habits, hours)
+    def behind(self, looks: Iterable[Look], works: tuple[PlannedWork, ...]) -> dict[str, Look]:
+        """Series, by name, as they are seen behind those of the works that disturb them."""
+        behind = self._of_works.get(works)
+        if behind is None:
+            behind = self._of_works[works] = dict(self._disturbed(works))
+        return {look.name: behind[look.name].look() if look.name in behind else look for look in looks}
+
+    def _disturbed(self, works: Iterable[PlannedWork]) -> Iterable[tuple[str, _Behind]]:
+        for name, member in self._members.items():
+            disturbing = tuple(work for work in works if work.disturbs(member.rules.quantity))
+            if disturbing:
+                key = disturbing, name
+                if key not in self._behind:
+                    self._behind[key] = _Behind(member, disturbing)
+                yield name, self._behind[key]
+
+    def _forget(self) -> None:
+        self._behind.clear()
+        self._of_works.clear()
 
     def _near(self, end_us: int) -> tuple[PlannedWork, ...]:
         """Works that have begun by a step and are not forgotten, in order."""
@@ -258,15 +272,14 @@ class Views:
             found = self._seen[group] = self._see(self._concerned.groups[group])
         return found
 
-    def _see(self, works: Sequence[PlannedWork]) -> tuple[TankLook, int | None]:
+    def _see(self, works: tuple[PlannedWork, ...]) -> tuple[TankLook, int | None]:
         tank = self._tank
         if not works:
             return tank, None
         running = [work.settled_us for work in works if _is_running(work, tank.end_us)]
         if running:
             return tank, max(running) + STEP_US
-        series = {name: self._resettling.behind(look, works) for name, look in tank.series.items()}
-        return tank.with_series(series), None
+        return tank.with_series(self._resettling.behind(tank.series.values(), works)), None
 
 
 class Concerned:
@@ -281,13 +294,14 @@ class Concerned:
 
     def group_of(self, cause: str) -> int:
         """Place among `groups` of the works that suppress a fault."""
-        if cause not in self._group_of:
+        group = self._group_of.get(cause)
+        if group is None:
             is_never = cause in NEVER_SUPPRESSED
             works = () if is_never else tuple(work for work in self.works if work.suppresses(cause))
             if works not in self.groups:
                 self.groups.append(works)
-            self._group_of[cause] = self.groups.index(works)
-        return self._group_of[cause]
+            group = self._group_of[cause] = self.groups.index(works)
+        return group
 
 
 def _is_running(work: PlannedWork, end_us: int) -> bool:

@@ -13,6 +13,7 @@ its cells a little late instead of not at all.
 from __future__ import annotations
 
 import math
+from array import array
 from bisect import bisect_left
 from collections import deque
 from operator import sub
@@ -58,7 +59,8 @@ class Trace:
     Attributes
     ----------
     medians, noises, smallest_steps
-        One element a cell, the newest last (NaN: no readings); none before the first.
+        One element a cell, the newest last (NaN: no readings); none before the first. Arrays of doubles:
+        a quarter of a list's memory, and numpy reads a slice of them as it is.
     step
         The step to which they reach.
     is_flat
@@ -87,9 +89,9 @@ class Trace:
     )
 
     def __init__(self) -> None:
-        self.medians: list[float] = []
-        self.noises: list[float] = []
-        self.smallest_steps: list[float] = []
+        self.medians = array("d")
+        self.noises = array("d")
+        self.smallest_steps = array("d")
         self.step = -1
         self.last_cell = -1
         self.last_us = 0
@@ -187,7 +189,7 @@ class Trace:
             self.noises.append(NAN)
             self.smallest_steps.append(NAN)
         else:
-            hole = [NAN] * min(ahead, LOOK_BACK_CELLS)
+            hole = array("d", (NAN,)) * min(ahead, LOOK_BACK_CELLS)
             self.medians += hole
             self.noises += hole
             self.smallest_steps += hole

@@ -15,7 +15,12 @@ import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
+import numpy as np
+
+from rules.blocks import FloatArray
 from rules.events import Reason, Sign
+from rules.hours import Hours
+from rules.known import in_order, quantile
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
 from rules.slope import Slope, robust_slope
@@ -101,14 +106,6 @@ class Doubt(NamedTuple):
     left: float
 
 
-def _known(values: list[float]) -> list[float]:
-    return sorted(value for value in values if value == value)
-
-
-def _quantile(ordered: list[float], share: float) -> float:
-    return ordered[round(share * (len(ordered) - 1))]
-
-
 class _Days(NamedTuple):
     """The lowest temperatures of three days, of all and of each, the highest, and steep slopes per hour.
 
@@ -123,41 +120,42 @@ class _Days(NamedTuple):
     rises: float
 
 
-def _days(cells: list[float]) -> _Days | None:
-    past = cells[:-_RECENT_CELLS]
-    ordered = _known(past)
+def _days(hours: Hours) -> _Days | None:
+    past = hours.cells[:-_RECENT_CELLS]
+    ordered = in_order(past)
     if len(ordered) < _FEWEST_VALUES or len(past) < _FEWEST_CELLS:
         return None
     lows, highs, turned = [], [], []
     for end in range(len(past), 0, -24 * HOUR_CELLS):
-        day = _known(past[max(0, end - 24 * HOUR_CELLS) : end])
+        day = in_order(past[max(0, end - 24 * HOUR_CELLS) : end])
         if len(day) >= _FEWEST_VALUES // 2:
-            lows.append(_quantile(day, _ODD_SHARE))
-            turned.append(_quantile(day, _TURNED_SHARE))
-            highs.append(_quantile(day, 1.0 - _ODD_SHARE))
-    slopes = sorted(
-        after - before
-        for before, after in zip(past, past[_SLOPE_CELLS:], strict=False)
-        if before == before and after == after
-    )
+            lows.append(quantile(day, _ODD_SHARE))
+            turned.append(quantile(day, _TURNED_SHARE))
+            highs.append(quantile(day, 1.0 - _ODD_SHARE))
+    slopes = in_order(past[_SLOPE_CELLS:] - past[:-_SLOPE_CELLS])
     falls = rises = NAN
     if len(slopes) >= _FEWEST_VALUES:
         per_hour = HOUR_CELLS / _SLOPE_CELLS
-        falls = _quantile(slopes, _STEEP_SHARE) * per_hour
-        rises = _quantile(slopes, 1.0 - _STEEP_SHARE / 2) * per_hour
-    low = _quantile(ordered, _ODD_SHARE)
-    middling = _quantile(sorted(turned), 0.5) if turned else low
-    return _Days(low, tuple(lows), middling, max(highs, default=ordered[-1]), falls, rises)
+        falls = quantile(slopes, _STEEP_SHARE) * per_hour
+        rises = quantile(slopes, 1.0 - _STEEP_SHARE / 2) * per_hour
+    low = quantile(ordered, _ODD_SHARE)
+    middling = quantile(in_order(turned), 0.5) if turned else low
+    highest = max(highs) if highs else float(ordered[-1])
+    return _Days(low, tuple(lows), middling, highest, falls, rises)
 
 
 def usual(subject: Look) -> Usual | None:
     """What the water usually does, as of the last whole hour; None where less than a day is known."""
-    days = subject.hours.once(_days)
+    return subject.hours.once(_usual)
+
+
+def _usual(hours: Hours) -> Usual | None:
+    days = _days(hours)
     if days is None:
         return None
     low, lows = days.low, days.lows
     is_held = len(lows) > 1 and max(lows) - min(lows) <= _HELD_SPREAD
-    centers = subject.hours.centers
+    centers = hours.centers
     if centers:
         mean_low = min(centers)
         is_held = is_held and low <= mean_low + 0.05
@@ -174,47 +172,34 @@ def switching(subject: Look, power: Look, *, warms: bool) -> Switching | None:
     As of the last whole hour: faults ask for it at each step.
     """
 
-    def beside(powers: list[float]) -> Switching | None:
+    def beside(of_power: Hours) -> Switching | None:
         return subject.hours.once(
-            lambda temperatures: _switching(temperatures, powers, warms=warms),
+            lambda of_water: _switching(of_water.cells, of_power.cells, warms=warms),
             (_switching, power.name, warms),
         )
 
     return power.hours.once(beside, (_switching, subject.name, warms))
 
 
-def _switching(temperatures: list[float], powers: list[float], *, warms: bool) -> Switching | None:
+def _switching(temperatures: FloatArray, powers: FloatArray, *, warms: bool) -> Switching | None:
     """The same from the cells of both, which end together."""
     count = min(len(temperatures), len(powers))
-    pairs = [
-        (watts, value)
-        for watts, value in zip(
-            powers[len(powers) - count :][:-_RECENT_SWITCHING_CELLS],
-            temperatures[len(temperatures) - count :][:-_RECENT_SWITCHING_CELLS],
-            strict=True,
-        )
-        if watts == watts and value == value
-    ]
-    most = max((watts for watts, _ in pairs), default=0.0)
+    powers = powers[len(powers) - count :][:-_RECENT_SWITCHING_CELLS]
+    temperatures = temperatures[len(temperatures) - count :][:-_RECENT_SWITCHING_CELLS]
+    known = (powers == powers) & (temperatures == temperatures)
+    watts, values = powers[known], temperatures[known]
+    most = float(watts.max()) if len(watts) else 0.0
     if not most > RESTING_WATTS:
         return None
-    full = _quantile(sorted(watts for watts, _ in pairs if watts > 0.2 * most), 0.9)
-    idle, busy = _IDLE_SHARE * full, _BUSY_SHARE * full
-    on, off = [], []
-    is_busy: bool | None = None
-    for watts, value in pairs:
-        if watts >= busy:
-            if is_busy is False:
-                on.append(value)
-            is_busy = True
-        elif watts < idle:
-            if is_busy is True:
-                off.append(value)
-            is_busy = False
+    full = quantile(np.sort(watts[watts > 0.2 * most]), 0.9)
+    # Where it is busy or idle: in between it is either.
+    sure = (watts >= _BUSY_SHARE * full) | (watts < _IDLE_SHARE * full)
+    is_busy, values = watts[sure] >= _BUSY_SHARE * full, values[sure][1:]
+    on, off = values[is_busy[1:] & ~is_busy[:-1]], values[~is_busy[1:] & is_busy[:-1]]
     if len(on) < _FEWEST_SWITCHED or len(off) < _FEWEST_SWITCHED:
         return Switching(full, NAN, NAN)
     late = _LATE_SHARE if warms else 1.0 - _LATE_SHARE
-    return Switching(full, _quantile(sorted(on), late), _quantile(sorted(off), 1.0 - late))
+    return Switching(full, quantile(np.sort(on), late), quantile(np.sort(off), 1.0 - late))
 
 
 def margin_of(subject: Look, least: float, noises: float = 4.0) -> float:
@@ -344,11 +329,11 @@ def cold_room(tank: TankLook) -> Reason | None:
     room = tank.known("room_temperature")
     if room is None:
         return None
-    past = _known(list(room.cells(_LOOK_BACK_MINUTES))[:-_RECENT_CELLS])
+    past = in_order(room.cells(_LOOK_BACK_MINUTES)[:-_RECENT_CELLS])
     coldest = min(value for value in (room.value, *room.cells(_DRAUGHT_MINUTES)) if value == value)
-    if len(past) < _FEWEST_VALUES or not coldest < _quantile(past, 0.02) - _DRAUGHT:
+    if len(past) < _FEWEST_VALUES or not coldest < quantile(past, 0.02) - _DRAUGHT:
         return None
-    return Reason(Sign.ROOM, room.name, coldest, past[0], past[-1], speaks_against=True)
+    return Reason(Sign.ROOM, room.name, coldest, float(past[0]), float(past[-1]), speaks_against=True)
 
 
 def less_sure(

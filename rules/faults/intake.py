@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
+import numpy as np
+
 from rules.faults.sump import minutes_beyond, usual_sump
-from rules.hours import RECENT_HOURS
+from rules.hours import RECENT_HOURS, Hours, by_hours
+from rules.known import middles
 from rules.look import Look
 from rules.trace import HOUR_CELLS, NAN
 
@@ -20,25 +23,22 @@ _REFILLED = 1.0
 _LOST_AT_ONCE = 3.0
 
 
-def _hour_ends(cells: list[float]) -> list[float]:
+def _hour_ends(hours: Hours) -> list[float]:
     """Where the level stood at the end of each hour: the median of its last quarter."""
-    ends = []
-    for end in range(len(cells) % HOUR_CELLS + HOUR_CELLS, len(cells) + 1, HOUR_CELLS):
-        known = sorted(value for value in cells[end - 3 : end] if value == value)
-        ends.append(known[len(known) // 2] if known else NAN)
+    ends: list[float] = middles(by_hours(hours.cells)[:, -3:]).tolist()
     return ends
 
 
-def _given_of_hours(cells: list[float]) -> list[float]:
+def _given_of_hours(hours: Hours) -> list[float]:
     """What a reservoir gave in each whole hour but the first; NaN where it is not known."""
-    ends = _hour_ends(cells)
+    cells = hours.cells
     first = len(cells) % HOUR_CELLS
     given = []
-    for hour, (before, after) in enumerate(pairwise(ends), start=1):
+    for hour, (before, after) in enumerate(pairwise(_hour_ends(hours)), start=1):
         start = first + hour * HOUR_CELLS
         fell = before - after
         is_by_hand = fell < -_REFILLED or (
-            fell > _LOST_AT_ONCE and _fell_at_once(cells[start - 1 : start + HOUR_CELLS])
+            fell > _LOST_AT_ONCE and _fell_at_once(cells[start - 1 : start + HOUR_CELLS].tolist())
         )
         given.append(0.0 if is_by_hand else fell)
     return given
@@ -138,21 +138,20 @@ class PumpUsual(NamedTuple):
     longest_rest: int
 
 
-def _usual_pump(cells: list[float]) -> PumpUsual:
-    past = [value for value in cells[:-_RECENT_CELLS] if value == value]
+def _usual_pump(hours: Hours) -> PumpUsual:
+    past = hours.cells[:-_RECENT_CELLS]
+    past = past[past == past]
     if len(past) < _LEAST_SPAN_CELLS:
         return PumpUsual(NAN, 0, 0)
-    runs_at = max(past)
+    runs_at = float(past.max())
     if not runs_at > 0.0:
         return PumpUsual(NAN, 0, 0)
-    longest = [0, 0]
-    length, ran = 0, False
-    for value in past:
-        runs = value > 0.3 * runs_at
-        length = length + 1 if runs is ran else 1
-        ran = runs
-        longest[ran] = max(longest[ran], length)
-    return PumpUsual(runs_at, longest[True], longest[False])
+    runs = past > 0.3 * runs_at
+    edges = np.flatnonzero(runs[1:] != runs[:-1]) + 1
+    starts = np.concatenate(([0], edges))
+    lengths = np.diff(np.concatenate((starts, [len(runs)])))
+    longest_run, longest_rest = (int(lengths[runs[starts] == ran].max(initial=0)) for ran in (True, False))
+    return PumpUsual(runs_at, longest_run, longest_rest)
 
 
 def usual_pump(power: Look) -> PumpUsual:
@@ -170,8 +169,8 @@ def rest_minutes(power: Look, usual: PumpUsual) -> int:
     return minutes_beyond(power, 0.3 * usual.runs_at, is_high=False, most=240) if usual.longest_run else 0
 
 
-def _most_and_mean(cells: list[float]) -> tuple[float, float]:
-    past = [given for given in _given_of_hours(cells)[:-RECENT_HOURS] if given == given]
+def _most_and_mean(hours: Hours) -> tuple[float, float]:
+    past = [given for given in _given_of_hours(hours)[:-RECENT_HOURS] if given == given]
     return (max(past), max(0.0, sum(past) / len(past))) if past else (NAN, NAN)
 
 

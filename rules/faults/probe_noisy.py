@@ -16,6 +16,7 @@ from itertools import pairwise
 from rules.events import Priority, Reason, Sign
 from rules.faults.fault import NORMAL, Finding, Parameter, ramp
 from rules.faults.probe import WATER, is_water, scatter
+from rules.known import in_order, middle
 from rules.look import Look, TankLook
 from rules.setup import HOUR_US
 from rules.trace import MINUTE_US
@@ -91,9 +92,9 @@ class ProbeNoisy:
 
     def _lasts(self, subject: Look, setting: Mapping[str, float]) -> bool:
         """Whether it has been so noisy for longer than a rough hour."""
-        noises = sorted(noise for noise in subject.noises(_LASTING) if noise == noise)
+        noises = in_order(subject.noises(_LASTING))
         usual = max(subject.hours.usual.noise, _DIGIT_SHARE * subject.recent_resolution(_LASTING))
-        return len(noises) >= 6 * _GATE_CELLS and noises[len(noises) // 2] >= setting["factor"] * usual
+        return len(noises) >= 6 * _GATE_CELLS and middle(noises) >= setting["factor"] * usual
 
     def _between_readings(
         self, subject: Look, tank: TankLook, setting: Mapping[str, float]

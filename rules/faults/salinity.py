@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from rules.hours import RECENT_HOURS
+from rules.hours import RECENT_HOURS, Hours
+from rules.known import in_order
 from rules.look import Look, TankLook
 from rules.trace import HOUR_CELLS, NAN
 
@@ -88,9 +89,9 @@ def limewater_raises_ph(tank: TankLook) -> bool:
     return ph is not None and ph.above_usual() > 0.03
 
 
-def _usual_low(cells: list[float]) -> float:
-    known = sorted(value for value in cells[: -RECENT_HOURS * HOUR_CELLS] if value == value)
-    return known[len(known) // 25] if len(known) >= 24 else NAN
+def _usual_low(hours: Hours) -> float:
+    known = in_order(hours.cells[: -RECENT_HOURS * HOUR_CELLS])
+    return float(known[len(known) // 25]) if len(known) >= 24 else NAN
 
 
 def is_below_usual(salt: Look, by: float) -> bool:

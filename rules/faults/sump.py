@@ -7,11 +7,14 @@ usual, and by quantiles, so that feeding pauses and water changes do not either.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from rules.hours import RECENT_HOURS
+import numpy as np
+
+from rules.blocks import FloatArray
+from rules.hours import RECENT_HOURS, Hours
+from rules.known import in_order, quantile
 from rules.look import Look, TankLook
 from rules.trace import HOUR_CELLS, LOOK_BACK_CELLS, MINUTE_US, NAN, STEP_US
 
@@ -90,44 +93,41 @@ class SumpUsual(NamedTuple):
         return self.span >= _LEAST_RANGE and self.span >= _LEAST_PERIOD * ratio * self.falls > 0.0
 
 
-def _moves(cells: Sequence[float], lag: int) -> list[float]:
-    return sorted(
-        move for before, after in zip(cells, cells[lag:], strict=False) if (move := after - before) == move
-    )
+def _moves(cells: FloatArray, lag: int) -> FloatArray:
+    return in_order(cells[lag:] - cells[:-lag])
 
 
-def _falls(cells: Sequence[float]) -> float:
+def _falls(cells: FloatArray) -> float:
     return _mean_fall(cells, _FALL_CELLS, _FALLING)
 
 
-def _mean_fall(cells: Sequence[float], lag: int, shares: tuple[float, float]) -> float:
+def _mean_fall(cells: FloatArray, lag: int, shares: tuple[float, float]) -> float:
     """Mean fall per hour over stretches of `lag` cells, those beyond the shares counted as they."""
-    moves = _moves(cells, lag)
+    moves = _moves(cells, lag).tolist()
     if not moves:
         return NAN
     first, last = (int(share * len(moves)) for share in shares)
     total = first * moves[first] + sum(moves[first:last]) + (len(moves) - last) * moves[last]
-    return -total / len(moves) / lag * HOUR_CELLS
+    return float(-total / len(moves) / lag * HOUR_CELLS)
 
 
-def _slips(cells: Sequence[float]) -> float:
+def _slips(cells: FloatArray) -> float:
     moves = _moves(cells, _SLIP_CELLS)
-    return -moves[int(_SLIPPING * len(moves))] / _SLIP_CELLS * HOUR_CELLS if moves else NAN
+    return -float(moves[int(_SLIPPING * len(moves))]) / _SLIP_CELLS * HOUR_CELLS if len(moves) else NAN
 
 
-def _sinks(cells: Sequence[float]) -> float:
+def _sinks(cells: FloatArray) -> float:
     return _mean_fall(cells, _SINK_CELLS, _SINKING)
 
 
-def _usual_sump(cells: list[float]) -> SumpUsual:
-    past = cells[:-_RECENT_CELLS]
-    known = [place for place, value in enumerate(past) if value == value]
-    if len(known) < _FEWEST or known[-1] - known[0] < _LEAST_SPAN_CELLS:
+def _usual_sump(hours: Hours) -> SumpUsual:
+    past = hours.cells[:-_RECENT_CELLS]
+    places = np.flatnonzero(past == past)
+    if len(places) < _FEWEST or places[-1] - places[0] < _LEAST_SPAN_CELLS:
         return SumpUsual(NAN, NAN, NAN, NAN, NAN, NAN)
-    ordered = sorted(past[place] for place in known)
-    last = len(ordered) - 1
-    low, high = ordered[round(_PAUSED_SHARE * last)], ordered[round((1.0 - _PAUSED_SHARE) * last)]
-    steps = sorted(map(abs, _moves(past, 1)))
+    ordered = np.sort(past[places])
+    low, high = quantile(ordered, _PAUSED_SHARE), quantile(ordered, 1.0 - _PAUSED_SHARE)
+    steps = np.sort(np.abs(_moves(past, 1))).tolist()
     steps = steps[: int(_SMALL_STEPS * len(steps))]
     noise = sum(steps) / len(steps) / _STEP_TO_SIGMA if steps else 0.0
     return SumpUsual(
@@ -157,7 +157,7 @@ _LEAST_SLIP_NOISES = 2.0
 
 def fall_ratio(level: Look, usual: SumpUsual, hours: int) -> FallRatio:
     """How much faster than usual the level has fallen in the last hours, four at least."""
-    cells = level.cells(60 * max(hours, 4))
+    cells = np.asarray(level.cells(60 * max(hours, 4)))
     slips = _slips(cells)
     more = (slips - usual.slips) * _SLIP_CELLS / HOUR_CELLS
     return FallRatio(
@@ -167,8 +167,8 @@ def fall_ratio(level: Look, usual: SumpUsual, hours: int) -> FallRatio:
     )
 
 
-def _falls_of_a_day(cells: list[float]) -> float:
-    return _falls(cells[-24 * HOUR_CELLS :])
+def _falls_of_a_day(hours: Hours) -> float:
+    return _falls(hours.cells[-24 * HOUR_CELLS :])
 
 
 def fall_ratio_of_a_day(level: Look, usual: SumpUsual) -> float:
