@@ -83,21 +83,26 @@ class LimitWatches:
         Of the series.
     gap_us
         Longest time between two readings over which a condition is taken to hold.
+
+    Attributes
+    ----------
+    is_idle
+        Whether nothing is active and nothing is due.
     """
 
-    __slots__ = ("_clock_us", "_high", "_is_idle", "_last_us", "_low", "watches")
+    __slots__ = ("_clock_us", "_high", "_last_us", "_low", "is_idle", "watches")
 
     def __init__(self, alarms: Iterable[LimitAlarm], quantity: str, gap_us: int) -> None:
         self.watches = tuple(LimitWatch(alarm, quantity, gap_us) for alarm in alarms)
         inside = [watch.alarm for watch in self.watches]
         self._low = max((alarm.setpoint for alarm in inside if not alarm.is_high), default=float("-inf"))
         self._high = min((alarm.setpoint for alarm in inside if alarm.is_high), default=float("inf"))
-        self._is_idle = True
+        self.is_idle = True
         self._last_us = self._clock_us = -NEVER
 
     def refresh(self) -> None:
         """Look again whether anything is active or due: a state was taken over."""
-        self._is_idle = all(watch.delays.is_idle for watch in self.watches)
+        self.is_idle = all(watch.delays.is_idle for watch in self.watches)
 
     @property
     def priorities(self) -> dict[str, Priority]:
@@ -117,11 +122,6 @@ class LimitWatches:
             is_danger = watch.cause in NEVER_SUPPRESSED
             watch.delays.suppress(spans_out(works, quantity) if is_danger else disturbed)
 
-    @property
-    def is_idle(self) -> bool:
-        """Whether nothing is active and nothing is due."""
-        return self._is_idle
-
     def judge(
         self,
         times_us: list[int],
@@ -133,12 +133,12 @@ class LimitWatches:
     ) -> list[tuple[str, list[Change]]]:
         """Take readings in order; return what they raised or returned to normal, by cause."""
         low, high = (min(values), max(values)) if survey is None else (survey.low, survey.high)
-        if self._is_idle and self._low <= low and high <= self._high:
+        if self.is_idle and self._low <= low and high <= self._high:
             self._last_us, self._clock_us = times_us[-1], clocks_us[-1]
             return []
         found = []
         for watch in self.watches:
-            if self._is_idle:
+            if self.is_idle:
                 watch.delays.skip_to(self._last_us, self._clock_us)
             changes = watch.judge(times_us, values, sequences, clocks_us, by_clock)
             if changes:

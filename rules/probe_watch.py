@@ -30,25 +30,22 @@ class ProbeWatch:
     ----------
     delays
         The delayed alarm of each cause.
+    is_idle
+        Whether nothing is active and nothing is due.
     """
 
-    __slots__ = ("_clock_us", "_is_idle", "_last_us", "delays")
+    __slots__ = ("_clock_us", "_last_us", "delays", "is_idle")
 
     def __init__(self, gap_us: int) -> None:
         self.delays = {
             "probe_out_of_range": DelayedAlarm(PROBE_DELAY_US, PROBE_DELAY_US, gap_us),
         }
-        self._is_idle = True
+        self.is_idle = True
         self._last_us = self._clock_us = -NEVER
 
     def refresh(self) -> None:
         """Look again whether anything is active or due: a state was taken over."""
-        self._is_idle = all(delays.is_idle for delays in self.delays.values())
-
-    @property
-    def is_idle(self) -> bool:
-        """Whether nothing is active and nothing is due."""
-        return self._is_idle
+        self.is_idle = all(delays.is_idle for delays in self.delays.values())
 
     def judge(
         self,
@@ -59,7 +56,7 @@ class ProbeWatch:
         by_clock: bool,
     ) -> list[tuple[str, list[Change]]]:
         """Take the packed flags of readings in order; return what they raised or returned, by cause."""
-        if self._is_idle and not any(packed):
+        if self.is_idle and (not any(packed) or plausible(packed) is None):
             self._last_us, self._clock_us = times_us[-1], clocks_us[-1]
             return []
         found = []
@@ -69,7 +66,7 @@ class ProbeWatch:
             if delays.is_idle and all(bits & nibble != on for bits in seen):
                 delays.skip_to(times_us[-1], clocks_us[-1])
                 continue
-            if self._is_idle:
+            if self.is_idle:
                 delays.skip_to(self._last_us, self._clock_us)
             changes: list[Change] = []
             for position, bits in enumerate(packed):

@@ -103,6 +103,8 @@ class Silence:
                 # Silent since before the look-back of a restart.
                 changes.append(self._end(first_us, sequences[0], clock_us, first_us))
             times_us, sequences, clocks_us = times_us[1:], sequences[1:], clocks_us[1:]
+            if not times_us or self._keeps_quiet(times_us, clocks_us, survey):
+                return changes
         last_us, lag_us = self._last_us, self._lag_us
         for time_us, sequence, clock_us in zip(times_us, sequences, clocks_us, strict=True):
             due_us = self._due_us(last_us)

@@ -78,25 +78,24 @@ def survey(times_us: IntArray, values: FloatArray, clocks_us: IntArray) -> Surve
     if len(times_us) < _FEWEST_IN_STRETCH * len(starts):
         return None
     before = starts - 1
-    between_us = np.diff(times_us)
+    between_us = times_us[1:] - times_us[:-1]
     # A step between two infinite values is none, and nothing is settled by it.
     with np.errstate(invalid="ignore"):
-        steps = np.abs(np.diff(values))
-    lows, highs = np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts)
+        steps = np.abs(values[1:] - values[:-1])
     shortest_us = np.minimum.reduceat(between_us, before)
     columns = (
         starts,
-        np.append(starts[1:], len(times_us)),
-        lows,
-        highs,
+        np.concatenate((starts[1:], (len(times_us),))),
+        np.minimum.reduceat(values, starts),
+        np.maximum.reduceat(values, starts),
         np.maximum.reduceat(steps, before),
         shortest_us,
         np.maximum.reduceat(between_us, before),
     )
     return Survey(
         list(map(Stretch._make, zip(*(column.tolist() for column in columns), strict=True))),
-        float(np.minimum(lows.min(), values[0])),
-        float(np.maximum(highs.max(), values[0])),
-        int(shortest_us.min()),
-        int((np.maximum(clocks_us, times_us)[1:] - times_us[:-1]).max()),
+        float(np.minimum.reduce(values)),
+        float(np.maximum.reduce(values)),
+        int(np.minimum.reduce(shortest_us)),
+        int(np.maximum.reduce(np.maximum(clocks_us[1:], times_us[1:]) - times_us[:-1])),
     )
