@@ -90,7 +90,7 @@ class Publisher(threading.Thread):
             payload, key = self._make(number)
             is_acknowledged = self._broker.publish(self._topic, payload)
             (self.acknowledged if is_acknowledged else self.refused).append(key)
-            self._is_stopping.wait(0.02)
+            self._is_stopping.wait(0.04)
 
     def stop(self) -> None:
         self._is_stopping.set()

@@ -91,7 +91,7 @@ class Life:
 
     def __init__(self, folder: Path, broker: Mosquitto, command: list[str], every_s: float) -> None:
         path = folder / "brinebell.toml"
-        path.write_text(configuration(folder, broker.port, free_port(), ""))
+        path.write_text(configuration(folder, broker.port, free_port(), database="", is_rung=False))
         self.store = folder / "data" / "brinebell.sqlite"
         self.process = subprocess.Popen([sys.executable, *(part.format(path=path) for part in command)])
         self.published = 0

@@ -17,6 +17,7 @@ from collector.configuration import Configuration, PageConfiguration
 from collector.errors import StoreError
 from collector.pages import Record, serve_in_thread
 from collector.store import Commit, IncidentRecord, Store
+from tests.examples import few
 from tests.pages import tank
 from tests.pages.conftest import Serve, standing_clock
 from tests.pages.tank import HOUR, NOW
@@ -214,7 +215,7 @@ _pair = st.tuples(
 )
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=few(400), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(pieces=st.lists(_piece, max_size=5), pairs=st.lists(_pair, max_size=3))
 def test_no_address_breaks_a_page(
     pages: httpx.Client, night: Store, pieces: list[str], pairs: list[tuple[str, str]]
@@ -225,7 +226,7 @@ def test_no_address_breaks_a_page(
     assert "content-security-policy" in headers
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=few(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     name=st.sampled_from(["temperature", "ph", "heater_power", "floor_leak"]),
     hours=st.one_of(st.integers(1, 87_840), st.sampled_from([1, 48, 49, 8784])),

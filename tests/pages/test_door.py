@@ -40,7 +40,7 @@ class Visit:
 
     def __init__(self, address: str) -> None:
         self.address = address
-        self.client = httpx.Client(base_url=address, trust_env=False)
+        self.client = httpx.Client(base_url=address, trust_env=False, verify=False)
 
     def get(self, path: str, **headers: str) -> httpx.Response:
         return self.client.get(path, headers=headers)

@@ -28,6 +28,7 @@ from rules import (
     SeriesRules,
     TankRules,
 )
+from tests.examples import few
 from tests.strategies import MINUTE, START_US, cuts, eventful_rules, limit, streams
 
 
@@ -57,7 +58,7 @@ def run(engine: Engine, stream: Block, places: list[int]):
     return flags, events
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(streams(), cuts())
 def test_flags_and_events_do_not_depend_on_how_the_stream_is_cut(stream, places):
     whole = run(Engine(eventful_rules()), stream, [])

@@ -22,6 +22,7 @@ from rules import (
     IncidentOpened,
     IncidentUpdated,
 )
+from tests.examples import few
 from tests.strategies import START_US, cuts, eventful_rules, streams
 
 SECOND = 1_000_000
@@ -83,7 +84,7 @@ def told(stream: Block, between: list[Input], places: list[int], *, by_the_way: 
     return [*events, *engine.advance_to(last_us + 6 * HOUR_US)]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(streams(), inputs, cuts())
 def test_events_do_not_depend_on_the_cut_whatever_comes_in_between(stream, between, places):
     whole = told(stream, between, [])
@@ -91,13 +92,13 @@ def test_events_do_not_depend_on_the_cut_whatever_comes_in_between(stream, betwe
     assert told(stream, between, list(range(len(stream)))) == whole
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(streams(), inputs)
 def test_the_word_of_a_board_tells_the_time_too(stream, between):
     assert told(stream, between, [], by_the_way=True) == told(stream, between, [])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(streams(), inputs)
 def test_every_alarm_is_raised_and_returned_by_turns_and_every_incident_holds_active_alarms(stream, between):
     active: dict[object, int] = {}

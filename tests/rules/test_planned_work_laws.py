@@ -22,6 +22,7 @@ from rules import (
 from rules.flags import Flag
 from rules.planned_work import NEVER_SUPPRESSED
 from rules.trace import STEP_US
+from tests.examples import few
 from tests.strategies import START_US, cuts, eventful_rules, streams
 
 SECOND = 1_000_000
@@ -66,7 +67,7 @@ def run(stream: Block, plan: list[PlannedWork], told_at: int, places: list[int])
     return flags, events
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(streams(), plans, st.integers(0, 119), cuts())
 def test_flags_and_events_do_not_depend_on_the_cut_with_work_planned(stream, plan, told_at, places):
     whole = run(stream, plan, told_at, [])
@@ -86,13 +87,13 @@ def dangers(events):
     ]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(wanderings, plans)
 def test_dangers_ring_and_end_exactly_as_without_work(stream, plan):
     assert dangers(run(stream, plan, 0, [])[1]) == dangers(run(stream, [], 0, [])[1])
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=few(100), deadline=None)
 @given(wanderings, plans)
 def test_nothing_that_work_suppresses_begins_or_ends_during_it(stream, plan):
     quantity = {(one.tank, one.name): one.quantity for one in eventful_rules().series}
@@ -108,7 +109,7 @@ def test_nothing_that_work_suppresses_begins_or_ends_during_it(stream, plan):
                 assert not one.from_us < event.at_us < one.settled_us
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=few(100), deadline=None)
 @given(wanderings, plans)
 def test_what_is_suppressed_until_an_instant_is_not_raised_before_it_and_may_be_after(stream, plan):
     engine = Engine(eventful_rules())
@@ -150,7 +151,7 @@ def test_the_laws_above_are_not_empty():
     assert seen["suppressed"] >= 50
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=few(100), deadline=None)
 @given(streams(), plans, st.integers(0, 119))
 def test_a_restart_in_the_middle_of_work_changes_no_later_event(stream, plan, place):
     place = min(place, len(stream))

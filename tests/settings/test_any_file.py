@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from collector.configuration import Configuration
 from collector.errors import ConfigError
 from collector.settings import load_configuration
+from tests.examples import few
 from tests.settings.configurations import all_keys_in_use, changed, put_named_files
 from tests.settings.toml_text import toml_text
 
@@ -75,7 +76,7 @@ def _is_told_or_right(path: Path | None, environ: dict[str, str]) -> None:
     assert told
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=few(300), deadline=None)
 @given(
     changes=st.lists(st.tuples(st.sampled_from(sorted(_leaves(WHOLE))), _ANYTHING), min_size=1, max_size=3)
 )
@@ -91,7 +92,7 @@ def test_changed_values_give_a_configuration_or_a_config_error(
     _load(folder, toml_text(data))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(st.data())
 def test_text_with_a_piece_cut_out_gives_a_configuration_or_a_config_error(
     folder: Path, data: st.DataObject
@@ -111,7 +112,7 @@ _JSON = st.sampled_from(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=few(150), deadline=None)
 @given(environ=st.dictionaries(_NAMES.map(lambda name: f"BRINEBELL_{name}"), _JSON | _WORDS, max_size=3))
 def test_any_environment_gives_a_configuration_or_a_config_error(environ: dict[str, str]) -> None:
     _is_told_or_right(None, environ)

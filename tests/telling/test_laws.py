@@ -15,6 +15,7 @@ from collector.alarm_requests import (
     Unshelve,
 )
 from rules import AlarmState, Priority
+from tests.examples import few
 from tests.telling.parts import HOUR, MINUTE, Played, at, key, person
 
 CAUSES = {
@@ -85,7 +86,7 @@ def told_in_vain(played: Played, number: int) -> bool:
     )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=few(300), deadline=None)
 @given(people, starts, st.lists(steps, max_size=25))
 def test_no_urgent_alarm_is_ever_silently_lost(people, start_us, played_steps):
     played = Played(*people, now_us=start_us)
@@ -105,7 +106,7 @@ def test_no_urgent_alarm_is_ever_silently_lost(people, start_us, played_steps):
                 assert told_in_vain(played, number) if next_us is None else next_us > played.now_us
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=few(200), deadline=None)
 @given(people, starts, st.lists(steps, max_size=25))
 def test_nobody_is_rung_twice_in_a_step_nor_for_what_is_in_hand(people, start_us, played_steps):
     played = Played(*people, now_us=start_us)
@@ -128,7 +129,7 @@ def test_nobody_is_rung_twice_in_a_step_nor_for_what_is_in_hand(people, start_us
             assert not played.desk.is_unacknowledged(number) or thread.ended_us is not None
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=few(200), deadline=None)
 @given(people, starts, st.lists(steps, max_size=20), st.integers(0, 20))
 def test_a_restart_changes_nothing_that_is_told(people, start_us, played_steps, place):
     through, killed = Played(*people, now_us=start_us), Played(*people, now_us=start_us)
@@ -145,7 +146,7 @@ def test_a_restart_changes_nothing_that_is_told(people, start_us, played_steps, 
     }
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=few(100), deadline=None)
 @given(people, starts, st.lists(steps, max_size=20))
 def test_what_waits_for_a_morning_is_one_message_a_person_and_morning(people, start_us, played_steps):
     played = Played(*people, now_us=start_us)

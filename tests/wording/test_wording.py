@@ -12,6 +12,7 @@ from collector.units.display import display
 from collector.wording import BODY_WORDS, Kind, message_for
 from collector.wording.texts import ANY_LOOK, CAUSE_TEXTS, LOOKS, Look
 from rules import CAUSES, QUANTITIES, TWO_STATE, AlarmKey, Evidence, Incident, Priority, Reason, Rival, Sign
+from tests.examples import few
 from tests.wording.example import HEATER, HOUR, MINUTE, NOW, at, configuration, incident
 
 KINDS: tuple[Kind, ...] = ("opened", "worsened", "ended")
@@ -125,7 +126,7 @@ def incidents(draw: st.DrawFn) -> Incident:
     )
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=few(500), deadline=None)
 @given(
     incidents(),
     st.sampled_from(KINDS),

@@ -36,6 +36,7 @@ from rules import (
 from rules.quality.packed import STEP_TESTS, TESTS
 from rules.quality.suite import QualitySuite
 from rules.survey import survey
+from tests.examples import few
 
 MINUTE = 60 * MICROSECONDS
 START_US = 1_790_000_000 * MICROSECONDS
@@ -118,7 +119,7 @@ def suite_of(method: str) -> QualitySuite:
 
 
 @pytest.mark.parametrize("method", ["range", "deviation"])
-@settings(max_examples=100)
+@settings(max_examples=few(100))
 @given(stream=streams(), cuts=st.lists(st.integers(1, 300), max_size=12))
 def test_flags_are_the_same_for_any_cut(method, stream, cuts):
     times_us, values = stream
@@ -130,7 +131,7 @@ def test_flags_are_the_same_for_any_cut(method, stream, cuts):
 
 @pytest.mark.parametrize(("method", "spike"), [("range", "average"), ("deviation", "differential")])
 @pytest.mark.parametrize("deviations", [None, 2.0])
-@settings(max_examples=100)
+@settings(max_examples=few(100))
 @given(stream=streams(), quiet=st.floats(0.0, 0.2), before=st.integers(0, 40))
 def test_a_survey_changes_no_flag(method, spike, deviations, stream, quiet, before):
     """Nor what the tests keep: what comes behind the surveyed readings is flagged the same, too."""
