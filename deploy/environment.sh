@@ -58,8 +58,10 @@ install_project() {
     if [[ ! -x .venv/bin/brinebell || ! -f $stamp || $(<"$stamp") != "$wanted" ]]; then
         say "Installing Brinebell into .venv: about a minute, several on a Raspberry Pi ..."
         rm -f "$stamp"
-        .venv/bin/python -m pip install --disable-pip-version-check --prefer-binary \
+        .venv/bin/python -m pip install --disable-pip-version-check --prefer-binary --no-compile \
             --constraint deploy/constraints.txt --editable ".[$extras]"
+        # On all cores, where pip takes one. Some packages bring files that are for other Pythons.
+        .venv/bin/python -m compileall -q -j 0 .venv/lib >/dev/null || true
         printf '%s\n' "$wanted" >"$stamp"
     fi
 }
