@@ -21,7 +21,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -111,12 +111,14 @@ series = "{{1}}"
 
 
 def family(root: int) -> list[int]:
+    """A process and what it has started, from whichever thread."""
     found, todo = [], [root]
     while todo:
         pid = todo.pop()
         found.append(pid)
-        children = Path(f"/proc/{pid}/task/{pid}/children")
-        todo += [int(child) for child in children.read_text().split()] if children.exists() else []
+        for children in Path("/proc").glob(f"{pid}/task/*/children"):
+            with suppress(OSError):
+                todo += [int(child) for child in children.read_text().split()]
     return found
 
 
@@ -160,8 +162,12 @@ def cpu_s(pid: int) -> float:
 
 
 def use_of(root: int) -> Use:
-    pids = family(root)
-    return Use(sum(map(pss_mb, pids)), sum(map(cpu_s, pids)), len(pids))
+    mb, seconds, processes = 0.0, 0.0, 0
+    for pid in family(root):
+        # It may have ended since.
+        with suppress(OSError):
+            mb, seconds, processes = mb + pss_mb(pid), seconds + cpu_s(pid), processes + 1
+    return Use(mb, seconds, processes)
 
 
 def service(minutes: float, *, is_mirrored: bool, is_rung: bool) -> None:
@@ -207,9 +213,10 @@ def service(minutes: float, *, is_mirrored: bool, is_rung: bool) -> None:
                 subprocess.run([sys.executable, "-c", code], check=True)
                 at_rest = (time.monotonic(), use_of(process.pid), use_of(least.pid))
             step += 1
-            if step % 5 == 0:
+            # The sender process lives for seconds only.
+            for _ in range(4):
                 greatest = max(greatest, use_of(process.pid))
-            time.sleep(1.0)
+                time.sleep(0.25)
         now_used, least_used = use_of(process.pid), use_of(least.pid)
         print(f"service: {now_used.mb:.1f} MB PSS in {now_used.processes} process(es) after {minutes:g} min")
         print(f"service: {greatest.mb:.1f} MB PSS in {greatest.processes} process(es) at most")
