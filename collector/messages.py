@@ -4,18 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from enum import StrEnum
 from typing import Any, NamedTuple
 
+from collector.sending.outcome import Outcome as Outcome
 from rules import Priority
-
-
-class Outcome(StrEnum):
-    """What became of a try; `interrupted` is one whose end nobody saw, so it may have been delivered."""
-
-    DELIVERED = "delivered"
-    FAILED = "failed"
-    INTERRUPTED = "interrupted"
 
 
 @dataclass(frozen=True, slots=True)

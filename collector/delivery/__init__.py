@@ -5,11 +5,11 @@
 into the service.
 """
 
-from collector.delivery.channels import Sent, channel_names
 from collector.delivery.detour import REPORT, ChannelFailure
 from collector.delivery.outbox import Outbox
 from collector.delivery.ring import ChannelResult, send_test
 from collector.delivery.worker import DeliveryWorker
+from collector.sending.channels import Sent, channel_names
 
 __all__ = [
     "REPORT",

@@ -6,9 +6,9 @@ import logging
 import time
 from collections.abc import Callable, Sequence
 
-from collector.delivery.channels import Request
 from collector.delivery.child import Answer, Gone, Heard, Ready, SenderProcess
-from collector.delivery.masking import Mask
+from collector.sending.channels import Request
+from collector.sending.masking import Mask
 
 logger = logging.getLogger(__name__)
 

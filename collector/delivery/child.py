@@ -12,9 +12,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import IO, TypeAlias
 
-from collector.delivery.channels import Request, Sent
-from collector.delivery.masking import Mask
 from collector.messages import Outcome
+from collector.sending.channels import Request, Sent
+from collector.sending.masking import Mask
 
 logger = logging.getLogger(__name__)
 
@@ -48,7 +48,7 @@ Heard: TypeAlias = Ready | Answer | Gone
 
 def sender_command() -> Sequence[str]:
     """The command that starts a sender process."""
-    return (sys.executable, "-m", "collector.delivery.sender")
+    return (sys.executable, "-m", "collector.sending")
 
 
 class SenderProcess:

@@ -14,8 +14,8 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from collector.configuration import Configuration, PersonConfiguration
-from collector.delivery.channels import channel_names
 from collector.messages import Detour, Message, Outcome, Route
+from collector.sending.channels import channel_names
 from rules import Priority
 
 # A test ring asks whether this very channel rings: over another one its answer would mean nothing.

@@ -8,11 +8,11 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from collector.configuration import Configuration
-from collector.delivery.channels import Sent, channel_names
 from collector.delivery.child import Answer, Gone, Heard, SenderProcess, sender_command
-from collector.delivery.masking import Mask
 from collector.delivery.worker import PATIENCE_S
 from collector.messages import Outcome
+from collector.sending.channels import Sent, channel_names
+from collector.sending.masking import Mask
 from rules import Priority
 
 TITLE = "Brinebell test: this is how an alarm arrives"

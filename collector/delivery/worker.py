@@ -23,15 +23,15 @@ from typing import Any, Self, TypeAlias
 from collector.clock import Clock
 from collector.configuration import Configuration
 from collector.delivery.attendance import Attendance
-from collector.delivery.channels import Sent
 from collector.delivery.child import Answer, Gone, Heard, sender_command
 from collector.delivery.detour import REPORT, ChannelFailure, Channels, detour, hopeful, is_lost
-from collector.delivery.masking import Mask
 from collector.delivery.outbox import Outbox
 from collector.delivery.queue import WINDOW_US, ChannelKey, channel_of, choose
 from collector.delivery.retry import due_us, is_given_up, outgoing_body, retry_at_us
 from collector.errors import StoreError
 from collector.messages import Detour, Message, NewMessage, Outcome
+from collector.sending.channels import Sent
+from collector.sending.masking import Mask
 
 logger = logging.getLogger(__name__)
 

@@ -7,8 +7,8 @@ import sys
 
 import pytest
 
-from collector.delivery.channels import channel_names, send
 from collector.messages import Outcome
+from collector.sending.channels import channel_names, send
 from rules import Priority
 from tests.delivery.post import BODY, TITLE
 from tests.delivery.receivers import MailReceiver, SilentReceiver, WebReceiver, free_port

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.delivery.masking import MASK, Mask
+from collector.sending.masking import MASK, Mask
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import sys
 
 from tests.delivery.receivers import WebReceiver, free_port
 
-COMMAND = [sys.executable, "-m", "collector.delivery.sender"]
+COMMAND = [sys.executable, "-m", "collector.sending"]
 
 
 def request(number: int, url: str) -> str:
@@ -34,3 +34,9 @@ def test_every_request_is_answered_and_the_end_of_input_ends_it() -> None:
 def test_help_has_an_example() -> None:
     done = subprocess.run([*COMMAND, "--help"], capture_output=True, text=True, timeout=60, check=True)
     assert "Example: echo" in done.stdout
+
+
+def test_it_holds_nothing_of_the_engine() -> None:
+    """Memory is scarce where it runs, beside the service."""
+    code = "import sys, collector.sending.__main__; sys.exit(bool({'rules', 'numpy'} & set(sys.modules)))"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -146,6 +146,6 @@ def _senders() -> list[psutil.Process]:
     for process in psutil.process_iter(["cmdline", "ppid", "cwd"]):
         command = process.info["cmdline"] or []
         is_ours = process.info["cwd"] == str(ROOT)
-        if "collector.delivery.sender" in command and process.info["ppid"] == 1 and is_ours:
+        if "collector.sending" in command and process.info["ppid"] == 1 and is_ours:
             found.append(process)
     return found

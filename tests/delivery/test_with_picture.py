@@ -18,10 +18,10 @@ from PIL import Image
 
 from collector.clock import Clock
 from collector.delivery import DeliveryWorker
-from collector.delivery.channels import send
 from collector.messages import NewMessage, Outcome
 from collector.picture.pictures import Pictures
 from collector.picture.process import PictureError, picture_of
+from collector.sending.channels import send
 from collector.store import Outbox
 from rules import Priority
 from tests.delivery.post import BODY, TITLE, outcomes, query, states
@@ -169,7 +169,7 @@ def test_sender_process_draws_what_it_is_given(
     with WebReceiver() as web:
         request = {"number": 1, "url": web.url, "title": TITLE, "body": BODY, "priority": "urgent"}
         done = subprocess.run(
-            [sys.executable, "-m", "collector.delivery.sender"],
+            [sys.executable, "-m", "collector.sending"],
             input=json.dumps({**request, "picture": sketch}) + "\n",
             capture_output=True,
             text=True,
@@ -183,7 +183,7 @@ def test_sender_process_draws_what_it_is_given(
 
 
 def test_pillow_is_loaded_by_no_process_that_lasts() -> None:
-    code = "import sys, collector.service, collector.delivery.sender; sys.exit('PIL' in sys.modules)"
+    code = "import sys, collector.service, collector.sending.__main__; sys.exit('PIL' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
@@ -247,7 +247,7 @@ def test_picture_that_cannot_be_drawn_costs_the_picture_only(
 def test_message_whose_try_died_comes_without_a_picture_and_says_so(tmp_path: Path) -> None:
     """A picture that kills its sender may do so once."""
     path = write(tmp_path, HEATER, day, opened())
-    command = (sys.executable, "-m", "collector.delivery.sender")
+    command = (sys.executable, "-m", "collector.sending")
     commands = iter([(*command, "--stop-at", "taken")])
     with WebReceiver() as web, Outbox(path) as outbox, reader(path) as record:
         people = (replace(configuration().people[0], urls=(web.url,)),)

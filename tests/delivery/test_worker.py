@@ -58,7 +58,7 @@ def children() -> list[psutil.Process]:
     found = []
     for child in psutil.Process().children():
         with suppress(psutil.Error):
-            if "collector.delivery.sender" in child.cmdline():
+            if "collector.sending" in child.cmdline():
                 found.append(child)
     return found
 
@@ -433,7 +433,7 @@ def test_secrets_reach_neither_arguments_environment_store_nor_log(
     assert all("refused" in reason for (reason,) in reasons)
     for file in path.parent.iterdir():
         seen += file.read_bytes()
-    assert b"collector.delivery.sender" in seen
+    assert b"collector.sending" in seen
     for secret in secrets:
         assert secret.encode() not in seen
         assert secret not in caplog.text

@@ -19,10 +19,9 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any, BinaryIO
 
-from collector.delivery.channels import Request, load, send
-from collector.messages import Outcome
 from collector.picture.process import picture_of
-from rules import Priority
+from collector.sending.channels import Request, load, send
+from collector.sending.outcome import Outcome
 
 # Places where a test has this process die as a power cut would have it: at the start, with a message
 # taken and not sent, with a message sent and not answered.
@@ -65,8 +64,7 @@ class _Sender:
         self.pass_step("taken")
         sketch = request.get("picture")
         draw = None if sketch is None else partial(picture_of, sketch)
-        priority = Priority(request["priority"])
-        sent = send(request["url"], request["title"], request["body"], priority, draw)
+        sent = send(request["url"], request["title"], request["body"], request["priority"], draw)
         if sent.outcome is Outcome.DELIVERED and sent.reason:
             sys.stderr.write(f"request {request['number']}: {sent.reason}\n")
             sys.stderr.flush()
@@ -77,10 +75,10 @@ class _Sender:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Serve until the input ends."""
     parser = argparse.ArgumentParser(
-        prog="python -m collector.delivery.sender",
+        prog="python -m collector.sending",
         description="Send the messages that the service writes to this program's input.",
         epilog="""Example: echo '{"number": 1, "url": "json://127.0.0.1:8000/", "title": "Test", """
-        """"body": "Hello.", "priority": "low"}' | python -m collector.delivery.sender""",
+        """"body": "Hello.", "priority": "low"}' | python -m collector.sending""",
     )
     parser.add_argument("--stop-at", choices=STEPS, help="kill this process at that step (for tests)")
     options = parser.parse_args(arguments)

@@ -15,10 +15,9 @@ from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, NamedTuple, NotRequired, TypeAlias, TypedDict
 
-from collector.delivery.masking import Mask
 from collector.errors import BrinebellError
-from collector.messages import Outcome
-from rules import Priority
+from collector.sending.masking import Mask
+from collector.sending.outcome import Outcome
 
 _SCHEME = re.compile(r"\s*([A-Za-z0-9][A-Za-z0-9+.-]*)://")
 # Longer reasons are a page of somebody's web server.
@@ -94,11 +93,13 @@ def load() -> None:
     log.propagate = False
 
 
-def send(url: str, title: str, body: str, priority: Priority, draw: Draw | None = None) -> Sent:
+def send(url: str, title: str, body: str, priority: str, draw: Draw | None = None) -> Sent:
     """Send one message over one channel, waiting for the answer; never raises for a channel's trouble.
 
     Parameters
     ----------
+    priority
+        The word of a `rules.Priority`, which is not imported here.
     draw
         Makes the picture that goes with it, if the channel takes one. Where that fails, or the message with
         its picture was surely refused, it is sent without, and the reason says so.
@@ -129,7 +130,7 @@ def _takes_attachments(url: str) -> bool:
     return bool(getattr(service, "attachment_support", False))
 
 
-def _sent(mask: Mask, url: str, title: str, body: str, priority: Priority, picture: bytes | None) -> Sent:
+def _sent(mask: Mask, url: str, title: str, body: str, priority: str, picture: bytes | None) -> Sent:
     """Try once, and say what became of it."""
     with _listening() as heard:
         try:
@@ -148,14 +149,14 @@ def _sent(mask: Mask, url: str, title: str, body: str, priority: Priority, pictu
     )
 
 
-def _notify(url: str, title: str, body: str, priority: Priority, picture: bytes | None) -> Any:
+def _notify(url: str, title: str, body: str, priority: str, picture: bytes | None) -> Any:
     """Return apprise's answer: true in a condition only if the message was taken."""
     import apprise
 
     kinds = {
-        Priority.URGENT: apprise.NotifyType.FAILURE,
-        Priority.HIGH: apprise.NotifyType.WARNING,
-        Priority.LOW: apprise.NotifyType.INFO,
+        "urgent": apprise.NotifyType.FAILURE,
+        "high": apprise.NotifyType.WARNING,
+        "low": apprise.NotifyType.INFO,
     }
     service = apprise.Apprise.instantiate(url)
     if service is None:
