@@ -70,9 +70,9 @@ def run(arguments: argparse.Namespace) -> int:
         done = export(reader, arguments.target, asked, lambda share: bar.update(round(100 * share) - bar.n))
     print(f"{arguments.target} holds {done.count:,} readings, in canonical units.")
     if done.lacks:
-        print(f"Of {len(done.lacks)} days it lacks readings. {done.lacks[0]}.")
+        print(f"Days of which it lacks readings: {len(done.lacks)}. {done.lacks[0]}.")
     if done.cut_off:
-        print(f"{done.cut_off} days of an export that was broken off were not as it left them: written anew.")
+        print(f"Days that were not as a broken off export had left them, written anew: {done.cut_off}.")
     if done.before:
         print(
             f"{done.before:,} of them were there from an export that was broken off; "

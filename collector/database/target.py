@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from collector.errors import DatabaseError
-from collector.store import Readings
+from collector.store import Older
 
 
 class NotTakenError(DatabaseError):
@@ -67,18 +67,8 @@ class Target(Protocol):
         ...
 
 
-class Past(Protocol):
+class Past(Older, Protocol):
     """Gives readings back; for one thread at a time."""
-
-    def readings(self, tank: str, series: str, start_us: int, end_us: int) -> Readings:
-        """The readings of a series from an instant up to, not including, another, in order of time.
-
-        Raises
-        ------
-        DatabaseError
-            If it cannot be asked, or does not understand the question.
-        """
-        ...
 
     def close(self) -> None:
         """End the connection."""

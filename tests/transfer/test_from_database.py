@@ -198,7 +198,7 @@ def test_an_export_holds_what_retention_has_let_go_or_says_that_it_does_not(
     assert 0 < len(short) < len(whole) // 3
     assert whole.endswith(short[len(short) // 2 :])
     assert re.search(
-        r"Of 2\d days it lacks readings. Not every reading of this time", capsys.readouterr().out
+        r"Days of which it lacks readings: 2\d. Not every reading of this time", capsys.readouterr().out
     )
 
 
